@@ -1,0 +1,1 @@
+"""The invented demonstration study and the procedural painter that makes its pictures."""

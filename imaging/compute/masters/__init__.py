@@ -1,0 +1,1 @@
+"""Masters: the files as they were received, read safely and never altered."""
