@@ -1,0 +1,8 @@
+/** Entry of every page: the look, the light of the room, and papers that drop from the head line. */
+import './ui/base.css';
+
+import {startDrops} from './ui/drops';
+import {startRoomLight} from './ui/room_light';
+
+startRoomLight(document);
+startDrops(document);
