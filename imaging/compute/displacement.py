@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import solve_banded
 
 from imaging.compute.map_fields import finite_array, finite_number, known_fields, positive_number, whole_number
-from imaging.errors import MapFormatError
+from imaging.map_errors import MapFormatError
 
 __all__ = ["MINIMUM_NODES", "DisplacementGrid", "spline_coefficients"]
 
@@ -128,13 +128,13 @@ def _gathered(
     width = coefficients.shape[2]
     first = row_cell * width + column_cell
     total = np.zeros((2, len(first)))
-    for plane, sums in zip(coefficients.reshape(2, -1), total, strict=True):
+    for component, plane in enumerate(coefficients.reshape(2, -1)):
         for down in range(4):
             start = first + down * width
             line = column_weights[0] * plane.take(start)
             for right in range(1, 4):
                 line += column_weights[right] * plane.take(start + right)
-            sums += row_weights[down] * line
+            total[component] += row_weights[down] * line
     return total
 
 
@@ -172,6 +172,7 @@ class DisplacementGrid:
     _coefficients: NDArray[np.float64] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
+        """Refuse unusable parts and prepare the spline."""
         finite_number(self.x0_mm, "displacement.x0_mm")
         finite_number(self.y0_mm, "displacement.y0_mm")
         positive_number(self.step_mm, "displacement.step_mm")
@@ -185,6 +186,7 @@ class DisplacementGrid:
             object.__setattr__(self, name, value)
 
     def __eq__(self, other: object) -> bool:
+        """Compare all numbers."""
         return isinstance(other, DisplacementGrid) and self.to_json() == other.to_json()
 
     __hash__ = None  # type: ignore[assignment]
@@ -230,9 +232,7 @@ class DisplacementGrid:
             part = slice(start, start + SLICE_POINTS)
             column_cell, column_weights, _ = self._column_taps(points_mm[part, 0], slope=False)
             row_cell, row_weights, _ = self._row_taps(points_mm[part, 1], slope=False)
-            result[part] = _gathered(
-                self._coefficients, (column_cell, column_weights), (row_cell, row_weights)
-            ).T
+            result[part] = _gathered(self._coefficients, (column_cell, column_weights), (row_cell, row_weights)).T
         return result
 
     def jacobian_px_per_mm(self, points_mm: ArrayLike) -> NDArray[np.float64]:

@@ -136,6 +136,7 @@ class CanvasGrid:
     height_px: int
 
     def __post_init__(self) -> None:
+        """Refuse numbers that make no grid."""
         finite_number(self.x0_mm, "x0_mm")
         finite_number(self.y0_mm, "y0_mm")
         positive_number(self.pitch_mm, "pitch_mm")
@@ -167,12 +168,14 @@ class CanvasGrid:
     def mm_from_px(self, points_px: ArrayLike) -> NDArray[np.float64]:
         """Return frame millimetres of continuous pixel coordinates, shape (..., 2)."""
         origin_mm = np.array([self.x0_mm, self.y0_mm])
-        return origin_mm + np.asarray(points_px, dtype=np.float64) * self.pitch_mm
+        points_mm: NDArray[np.float64] = origin_mm + np.asarray(points_px, dtype=np.float64) * self.pitch_mm
+        return points_mm
 
     def px_from_mm(self, points_mm: ArrayLike) -> NDArray[np.float64]:
         """Return continuous pixel coordinates of frame millimetres, shape (..., 2)."""
         origin_mm = np.array([self.x0_mm, self.y0_mm])
-        return (np.asarray(points_mm, dtype=np.float64) - origin_mm) / self.pitch_mm
+        points_px: NDArray[np.float64] = (np.asarray(points_mm, dtype=np.float64) - origin_mm) / self.pitch_mm
+        return points_px
 
     def zoomed(self, halvings: int) -> "CanvasGrid":
         """Return the grid of the picture halved ``halvings`` times, sizes rounded up.

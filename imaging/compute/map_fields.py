@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from imaging.errors import MapFormatError
+from imaging.map_errors import MapFormatError
 
 __all__ = [
     "finite_array",
@@ -31,9 +31,7 @@ def _described(value: Any) -> str:
     return text if len(text) <= 40 else text[:37] + "..."
 
 
-def known_fields(
-    document: Any, field: str, *, required: Sequence[str], optional: Sequence[str] = ()
-) -> dict[str, Any]:
+def known_fields(document: Any, field: str, *, required: Sequence[str], optional: Sequence[str] = ()) -> dict[str, Any]:
     """Return the document when it has all required fields and no unknown one.
 
     Raises
