@@ -1,0 +1,1 @@
+"""The processes of one installation: database, web server, workers, and who watches them."""
