@@ -7,6 +7,11 @@ ImagingError
 │   ├── ChecksumMismatchError          a file is not the file it was
 │   ├── GuardError                     a guarded child process did not finish
 │   │   └── GuardMemoryError, GuardTimeError, GuardDeathError
+│   ├── NoRandomAccessError            a master that can only be read from top to bottom
+│   ├── BuildInProgressError           the same file is being built already
+│   ├── DamagedPyramidError            a pyramid or level file is not what it claims
+│   ├── UnusableProfileError           a colour profile cannot be applied
+│   ├── UntaggedColourError            colours without a profile, and no rule for them
 │   └── MasterFileError                a file cannot be taken in as a master
 │       ├── EmptyFileError, UnknownFormatError, TruncatedFileError, DamagedFileError
 │       ├── HugeClaimError, ImplausibleSizeError, WholePictureError
@@ -26,8 +31,10 @@ ImagingError
 import datetime as dt
 
 __all__ = [
+    "BuildInProgressError",
     "ChecksumMismatchError",
     "DamagedFileError",
+    "DamagedPyramidError",
     "DirectoryLoopError",
     "EditConflictError",
     "EmptyFileError",
@@ -43,6 +50,7 @@ __all__ = [
     "InvitationEndedError",
     "MasterFileError",
     "NoDiskSpaceError",
+    "NoRandomAccessError",
     "NotANumberError",
     "NotFoundError",
     "OversizedTagError",
@@ -56,6 +64,8 @@ __all__ = [
     "UnsupportedColourError",
     "UnsupportedCompressionError",
     "UnsupportedSampleError",
+    "UntaggedColourError",
+    "UnusableProfileError",
     "WholePictureError",
     "WorkCancelledError",
 ]
@@ -97,9 +107,7 @@ class RoleNeededError(ImagingError):
 
     def __init__(self, *, given: str, needed: str, study: str):
         self.given, self.needed, self.study = given, needed, study
-        super().__init__(
-            f"You take part in {study} as {given}; this needs the role {needed}. Ask a lead of the study."
-        )
+        super().__init__(f"You take part in {study} as {given}; this needs the role {needed}. Ask a lead of the study.")
 
 
 class InvitationEndedError(ImagingError):
@@ -297,10 +305,7 @@ class DirectoryLoopError(MasterFileError):
 
 class TooManyPagesError(MasterFileError):
     code = "too_many_pages"
-    template = (
-        "{file_name} holds more than {limit:,} pictures; a master is one. Save the wanted one "
-        "alone."
-    )
+    template = "{file_name} holds more than {limit:,} pictures; a master is one. Save the wanted one alone."
 
 
 class OversizedTagError(MasterFileError):
@@ -338,4 +343,48 @@ class NotANumberError(MasterFileError):
         "{file_name} has {not_a_number:,} pixels that are no number and {infinite:,} infinite "
         "ones in band {band}. Each pixel needs a finite value: export it again with 0, or another "
         "stated value, where nothing was measured."
+    )
+
+
+class NoRandomAccessError(TemplateError):
+    """A window was asked of a master that can only be read from top to bottom."""
+
+    code = "no_random_access"
+    template = (
+        "{file_name} can only be read from top to bottom. Build its reading levels first; they "
+        "hold a copy of it that any window can be read from."
+    )
+
+
+class BuildInProgressError(TemplateError):
+    """Another process is writing the same file."""
+
+    code = "build_in_progress"
+    template = "{file_name} is being built already. Wait for that job to end, or cancel it."
+
+
+class DamagedPyramidError(TemplateError):
+    """A pyramid or a file of reading levels is not what it claims."""
+
+    code = "damaged_pyramid"
+    template = "{file_name} cannot be served: {what}. Publish the image again."
+
+
+class UnusableProfileError(TemplateError):
+    """A colour profile is damaged or fits other channels."""
+
+    code = "unusable_profile"
+    template = (
+        "The colour profile of {file_name} cannot be applied: {what}. Embed the right profile in "
+        "the file, or say that its values be shown as sRGB."
+    )
+
+
+class UntaggedColourError(TemplateError):
+    """Colours without a profile, and no rule for them."""
+
+    code = "untagged_colour"
+    template = (
+        "{file_name} holds colours without a profile. Say which colour space they are in: give a "
+        "profile, or say that they be shown as sRGB."
     )
