@@ -1,0 +1,55 @@
+"""The application that the server runs: tiles and uploads first, Django in threads for the rest.
+
+Django under ASGI with its stock middleware answers a tenth of what it answers under WSGI, and tiles must not wait
+behind it; so the small applications are tried before Django is.
+"""
+
+import os
+from typing import Any
+
+from a2wsgi import WSGIMiddleware
+
+from frontend.wsgi import application as django_application
+from imaging.api.tiles import Receive, Scope, Send, TileApplication
+from imaging.api.uploads import UploadApplication
+from imaging.compute.pyramid.tile_reader import PyramidFiles
+from imaging.services.tile_grants import TileGrants
+
+__all__ = ["application"]
+
+#: Threads that run Django in each server process.
+DJANGO_THREADS = int(os.environ.get("MAHLSTICK_DJANGO_THREADS", "8"))
+#: Open pyramid files per process; each costs one descriptor and a memory map.
+OPEN_PYRAMIDS = 128
+
+grants = TileGrants()
+tiles = TileApplication(grants, PyramidFiles(OPEN_PYRAMIDS))
+uploads = UploadApplication()
+django_in_threads: Any = WSGIMiddleware(django_application, workers=DJANGO_THREADS)
+
+
+async def application(scope: Scope, receive: Receive, send: Send) -> None:
+    """Route one connection to the application that answers it."""
+    if scope["type"] == "lifespan":
+        await live(receive, send)
+    elif scope["type"] != "http":
+        await send({"type": "websocket.close", "code": 1003})
+    elif scope["path"].startswith("/t/"):
+        await tiles(scope, receive, send)
+    elif scope["path"].startswith("/uploads/"):
+        await uploads(scope, receive, send)
+    else:
+        await django_in_threads(scope, receive, send)
+
+
+async def live(receive: Receive, send: Send) -> None:
+    """Start and end what lives as long as the process."""
+    while True:
+        message = await receive()
+        if message["type"] == "lifespan.startup":
+            grants.start()
+            await send({"type": "lifespan.startup.complete"})
+        elif message["type"] == "lifespan.shutdown":
+            grants.stop()
+            await send({"type": "lifespan.shutdown.complete"})
+            return

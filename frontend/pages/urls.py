@@ -1,0 +1,5 @@
+"""Addresses of the server-rendered pages."""
+
+__all__ = ["urlpatterns"]
+
+urlpatterns: list = []
