@@ -5,12 +5,25 @@ from typing import ClassVar
 
 import pghistory
 from django.conf import settings
+from django.contrib.postgres.indexes import GistIndex
 from django.db import models
+from django.db.models import F, Func
 from django.utils.translation import gettext_lazy as _
 
 from imaging.models import Face, Frame, Registration, TechnicalImage
 
-__all__ = ["Annotation", "AnnotationStatus", "Certainty"]
+__all__ = ["Annotation", "AnnotationQuerySet", "AnnotationStatus", "Certainty"]
+
+
+def point_sql(x_mm: F | float, y_mm: F | float) -> Func:
+    """Return PostgreSQL's point of two columns or numbers."""
+    return Func(x_mm, y_mm, function="point", output_field=models.Field())
+
+
+def bounding_box_sql() -> Func:
+    """Return PostgreSQL's box around a row's geometry; index and query must spell it alike, or no index is used."""
+    corners = point_sql(F("max_x_mm"), F("max_y_mm")), point_sql(F("min_x_mm"), F("min_y_mm"))
+    return Func(*corners, function="box", output_field=models.Field())
 
 
 class Certainty(models.TextChoices):
@@ -30,7 +43,28 @@ class AnnotationStatus(models.TextChoices):
     WITHDRAWN = "withdrawn", _("withdrawn")
 
 
-@pghistory.track()
+class AnnotationQuerySet(models.QuerySet["Annotation"]):
+    """Lists of annotations, narrowed by place and state."""
+
+    def active(self) -> "AnnotationQuerySet":
+        """Return those that nobody withdrew."""
+        return self.filter(status=AnnotationStatus.ACTIVE)
+
+    def within_window(self, x_mm: float, y_mm: float, *, width_mm: float, height_mm: float) -> "AnnotationQuerySet":
+        """Return those whose bounding box meets a window of the frame, by the GiST index on boxes."""
+        corners = point_sql(x_mm + width_mm, y_mm + height_mm), point_sql(x_mm, y_mm)
+        window = Func(*corners, function="box", output_field=models.Field())
+        meets = Func(
+            bounding_box_sql(),
+            window,
+            template="(%(expressions)s)",
+            arg_joiner=" && ",
+            output_field=models.BooleanField(),
+        )
+        return self.filter(meets)
+
+
+@pghistory.track(append_only=True)
 class Annotation(models.Model):
     """One mark; every change is a new revision in the event table, with its author and time."""
 
@@ -64,8 +98,11 @@ class Annotation(models.Model):
     created_at = models.DateTimeField(auto_now_add=True)
     edited_at = models.DateTimeField(auto_now=True)
 
+    objects = AnnotationQuerySet.as_manager()
+
     class Meta:
         ordering: ClassVar = ["face", "number"]
+        indexes: ClassVar = [GistIndex(bounding_box_sql(), name="annotation_box")]
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["face", "number"], name="one_number_a_face"),
             models.CheckConstraint(
