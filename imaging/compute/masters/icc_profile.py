@@ -67,9 +67,7 @@ def _text(element: bytes) -> str:
         text = element[12 : 12 + min(length, LONGEST_NAME)].decode("latin-1")
     elif kind == b"mluc" and len(element) >= 28:
         length, offset = struct.unpack_from(">II", element, 20)
-        text = element[offset : offset + min(length, 2 * LONGEST_NAME)].decode(
-            "utf-16-be", "ignore"
-        )
+        text = element[offset : offset + min(length, 2 * LONGEST_NAME)].decode("utf-16-be", "ignore")
     else:
         return ""
     return text.split("\0", 1)[0].strip()
