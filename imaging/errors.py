@@ -25,7 +25,14 @@ ImagingError
 ├── EditConflictError                  the row changed since it was read
 ├── RevisionMissingError               no If-Match was sent
 ├── UnfitStateError                    the row is not in the state this step needs
-└── FieldRefusedError                  one field holds what it must not
+├── FieldRefusedError                  one field holds what it must not
+├── TableRefusedError                  lines of a table that cannot be used, all of them
+├── FileUnreadableError                a path that cannot be read
+├── JobLostError                       the job was given to another worker meanwhile
+└── UploadError                        a step of a resumable upload cannot be taken
+    ├── UploadRequestError             a header is missing or says what it must not
+    ├── ProtocolVersionError, UploadTooLargeError, UploadOffsetError
+    └── UploadBusyError, ChunkChecksumError, UploadGoneError, ForeignOriginError
 """
 
 import datetime as dt
@@ -33,12 +40,15 @@ import datetime as dt
 __all__ = [
     "BuildInProgressError",
     "ChecksumMismatchError",
+    "ChunkChecksumError",
     "DamagedFileError",
     "DamagedPyramidError",
     "DirectoryLoopError",
     "EditConflictError",
     "EmptyFileError",
     "FieldRefusedError",
+    "FileUnreadableError",
+    "ForeignOriginError",
     "GuardDeathError",
     "GuardError",
     "GuardMemoryError",
@@ -48,14 +58,17 @@ __all__ = [
     "ImagingError",
     "ImplausibleSizeError",
     "InvitationEndedError",
+    "JobLostError",
     "MasterFileError",
     "NoDiskSpaceError",
     "NoRandomAccessError",
     "NotANumberError",
     "NotFoundError",
     "OversizedTagError",
+    "ProtocolVersionError",
     "RevisionMissingError",
     "RoleNeededError",
+    "TableRefusedError",
     "TemplateError",
     "TooManyPagesError",
     "TruncatedFileError",
@@ -66,6 +79,12 @@ __all__ = [
     "UnsupportedSampleError",
     "UntaggedColourError",
     "UnusableProfileError",
+    "UploadBusyError",
+    "UploadError",
+    "UploadGoneError",
+    "UploadOffsetError",
+    "UploadRequestError",
+    "UploadTooLargeError",
     "WholePictureError",
     "WorkCancelledError",
 ]
@@ -388,3 +407,127 @@ class UntaggedColourError(TemplateError):
         "{file_name} holds colours without a profile. Say which colour space they are in: give a "
         "profile, or say that they be shown as sRGB."
     )
+
+
+class TableRefusedError(ImagingError):
+    """A table has lines that cannot be used; nothing of it was received."""
+
+    code = "table_refused"
+
+    def __init__(self, *, table: str, problems: list[str]):
+        self.table, self.problems = table, problems
+        super().__init__(
+            f"{table}: nothing was received, {len(problems)} problem(s) must be corrected first.\n"
+            + "\n".join(problems)
+        )
+
+
+class FileUnreadableError(ImagingError):
+    """A path that cannot be read."""
+
+    code = "file_unreadable"
+
+    def __init__(self, *, file_name: str, reason: str):
+        self.file_name, self.reason = file_name, reason
+        super().__init__(f"{file_name} cannot be read: {reason}. Check the path and its permissions.")
+
+
+class JobLostError(ImagingError):
+    """The job was given to another worker; this run must write nothing."""
+
+    code = "job_lost"
+
+    def __init__(self, *, job_id: object):
+        self.job_id = str(job_id)
+        super().__init__(f"Job {job_id} was given to another worker meanwhile. Look at its state on the page of jobs.")
+
+
+class UploadError(ImagingError):
+    """Base of what can go wrong in a resumable upload."""
+
+    code = "upload"
+
+
+class UploadRequestError(UploadError):
+    """A header of the upload protocol is missing or cannot be used."""
+
+    code = "upload_request"
+
+    def __init__(self, *, header: str, given: str, needed: str):
+        self.header, self.given, self.needed = header, given, needed
+        super().__init__(f"The header {header} is {given or 'missing'}; needed is {needed}.")
+
+
+class ProtocolVersionError(UploadError):
+    """Another version of the upload protocol was asked for."""
+
+    code = "upload_protocol_version"
+
+    def __init__(self, *, given: str, spoken: str):
+        self.given, self.spoken = given, spoken
+        super().__init__(f"The header Tus-Resumable is {given or 'missing'}; this server speaks tus {spoken}.")
+
+
+class UploadTooLargeError(UploadError):
+    """A file is larger than what is accepted."""
+
+    code = "upload_too_large"
+
+    def __init__(self, *, size_bytes: int, limit_bytes: int):
+        self.size_bytes, self.limit_bytes = size_bytes, limit_bytes
+        super().__init__(
+            f"The file has {size_bytes:,} bytes; at most {limit_bytes:,} are accepted. "
+            "Compress it (deflate loses nothing), cut it into parts, or ask for a higher limit where this is run."
+        )
+
+
+class UploadOffsetError(UploadError):
+    """Bytes were sent for a place that is not the end of what has arrived."""
+
+    code = "upload_offset"
+
+    def __init__(self, *, given: int, current: int):
+        self.given, self.current = given, current
+        super().__init__(f"Bytes were sent from {given:,} on, but {current:,} have arrived. Go on from there.")
+
+
+class UploadBusyError(UploadError):
+    """Another request is writing the same upload."""
+
+    code = "upload_busy"
+
+    def __init__(self) -> None:
+        super().__init__("This upload is being written by another request. Wait a moment and ask where it stands.")
+
+
+class ChunkChecksumError(UploadError):
+    """A part arrived with other bytes than were sent; it was dropped."""
+
+    code = "chunk_checksum"
+
+    def __init__(self, *, algorithm: str, current: int):
+        self.algorithm, self.current = algorithm, current
+        super().__init__(
+            f"The {algorithm} of this part is not the one that was sent with it; the part was dropped. "
+            f"Send it again from byte {current:,}."
+        )
+
+
+class UploadGoneError(UploadError):
+    """The upload has expired or was given up."""
+
+    code = "upload_gone"
+
+    def __init__(self) -> None:
+        super().__init__("This upload has expired or was given up, and its bytes are gone. Begin it anew.")
+
+
+class ForeignOriginError(UploadError):
+    """A request carried the cookie of a session but came from another site."""
+
+    code = "foreign_origin"
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This request carries a session but not its check value. Load the page again; programs use a token."
+        )
