@@ -6,20 +6,31 @@ AnnotationError
 │   ├── EmptyGeometryError      the shape has no points, no length or no area
 │   ├── InvalidGeometryError    the shape crosses itself, or a hole leaves its outline
 │   └── OutOfBoundsGeometryError the shape lies far from any face
-└── MeasurementError            a quantity cannot be measured on this shape
+├── MeasurementError            a quantity cannot be measured on this shape
+├── DocumentFormatError         a Web Annotation document has a wrong or missing part
+│   └── SelectorFormatError     a selector in it cannot be read
+├── AnnotationWithdrawnError    it was there; its author or a lead withdrew it
+└── OthersWordsError            somebody else wrote this
 
 Each class has a stable ``code`` and keeps its numbers as attributes.
 """
 
 __all__ = [
     "AnnotationError",
+    "AnnotationWithdrawnError",
+    "DocumentFormatError",
     "EmptyGeometryError",
     "GeometryError",
     "GeometryFormatError",
     "InvalidGeometryError",
     "MeasurementError",
+    "OthersWordsError",
     "OutOfBoundsGeometryError",
+    "SelectorFormatError",
 ]
+
+# Longer values are cut in messages: a whole document helps nobody there.
+SHOWN_CHARACTERS = 80
 
 
 class AnnotationError(Exception):
@@ -96,4 +107,52 @@ class MeasurementError(AnnotationError):
         super().__init__(
             f"The {quantity} cannot be measured: got {got}, needed is {needed}. "
             "Choose another shape or another measurement."
+        )
+
+
+class DocumentFormatError(AnnotationError):
+    """A Web Annotation document has a wrong or missing part."""
+
+    code = "document_format"
+
+    def __init__(self, *, field: str, got: object, needed: str) -> None:
+        self.field, self.got, self.needed = field, str(got)[:SHOWN_CHARACTERS], needed
+        super().__init__(
+            f"The annotation document is not readable: '{field}' is {self.got}, needed is {needed}. "
+            "Correct the document and send it again."
+        )
+
+
+class SelectorFormatError(DocumentFormatError):
+    """A selector cannot be read as a place."""
+
+    code = "selector_format"
+
+    def __init__(self, *, selector: str, got: str, needed: str) -> None:
+        self.selector = selector
+        super().__init__(field=f"{selector} selector", got=got, needed=needed)
+
+
+class AnnotationWithdrawnError(AnnotationError):
+    """The annotation was withdrawn; its number is never given again."""
+
+    code = "annotation_withdrawn"
+
+    def __init__(self, *, key: str, withdrawn_at: str, by: str) -> None:
+        self.key, self.withdrawn_at, self.by = key, withdrawn_at, by
+        super().__init__(
+            f"{key} was withdrawn by {by} on {withdrawn_at[:10]}. Its history is kept; "
+            "ask its author if you need what it said."
+        )
+
+
+class OthersWordsError(AnnotationError):
+    """Words and shapes are changed by their author only."""
+
+    code = "others_words"
+
+    def __init__(self, *, key: str, author: str) -> None:
+        self.key, self.author = key, author
+        super().__init__(
+            f"{key} is {author}'s. Others' words stay as they are: mark your own beside it, or ask {author}."
         )

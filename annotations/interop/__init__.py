@@ -1,0 +1,1 @@
+"""Documents of the open standards to dataclasses and back; pure, without Django."""
