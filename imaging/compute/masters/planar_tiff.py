@@ -1,0 +1,158 @@
+"""A TIFF whose bands lie plane after plane, shown to libvips as one picture per plane."""
+
+import struct
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import pyvips
+
+from imaging.errors import DamagedFileError
+
+from .limits import DEFAULT_LIMITS
+from .tiff_directory import Directory, TiffWalker
+from .tiff_header import Tag
+
+__all__ = ["PlaneFile", "open_planes"]
+
+SHORT, LONG, LONG8 = 3, 4, 16
+# Copied from the directory: what the decoder needs to know of a plane.
+KEPT_TAGS = (Tag.WIDTH, Tag.HEIGHT, Tag.COMPRESSION, Tag.ROWS_PER_STRIP, Tag.PREDICTOR,
+             Tag.TILE_WIDTH, Tag.TILE_HEIGHT)  # fmt: skip
+BIG_HEADER_BYTES = 16
+
+
+class PlaneFile:
+    """A BigTIFF that exists only as a view: one plane of a file on disk.
+
+    Parameters
+    ----------
+    stream : binary file
+        The file; it must stay open.
+    header : bytes
+        What stands before the bytes of the file: a BigTIFF start and one directory.
+    order : str
+        ``"<"`` or ``">"``.
+
+    Notes
+    -----
+    libvips 8.18 reads planes in strips of several rows wrongly when streaming and refuses
+    planes in tiles, while one band alone it reads well. The offsets of the view are those of
+    the file plus the length of the part before it; no pixel is copied.
+    """
+
+    def __init__(self, stream: BinaryIO, *, header: bytes, size_bytes: int) -> None:
+        self._stream, self._header = stream, header
+        self._size_bytes = len(header) + size_bytes
+        self._position = 0
+
+    def read(self, size_bytes: int) -> bytes:
+        """Return the next bytes of the view, fewer at its end."""
+        start, before = self._position, len(self._header)
+        if start < before:
+            piece = self._header[start : start + size_bytes]
+        else:
+            self._stream.seek(start - before)
+            piece = self._stream.read(size_bytes)
+        self._position += len(piece)
+        return piece
+
+    def seek(self, offset: int, whence: int) -> int:
+        """Move to a place and return it."""
+        base = (0, self._position, self._size_bytes)[whence]
+        self._position = max(0, base + offset)
+        return self._position
+
+    def source(self) -> Any:
+        """Return the view as a source for libvips."""
+        source = pyvips.SourceCustom()
+        source.on_read(self.read)
+        source.on_seek(self.seek)
+        return source
+
+
+def open_planes(path: Path, *, file_name: str | None = None, access: str = "sequential") -> list[pyvips.Image]:
+    """Return one lazy image of one band per plane of the first picture.
+
+    Parameters
+    ----------
+    path : Path
+        A TIFF with PlanarConfiguration 2 whose header was found safe.
+    file_name : str, optional
+        For messages.
+    access : str
+        ``"sequential"`` or ``"random"``, as for any image of libvips.
+
+    Returns
+    -------
+    images : list of pyvips.Image
+        In the order of the bands. The file stays open as long as one of them lives.
+
+    Raises
+    ------
+    DamagedFileError
+        If the planes are not listed completely.
+    pyvips.Error
+        From the decoder.
+    """
+    shown = file_name or path.name
+    size_bytes = path.stat().st_size
+    stream = path.open("rb")
+    walker = TiffWalker(stream, size_bytes=size_bytes, file_name=shown, limits=DEFAULT_LIMITS)
+    directory = next(iter(walker.directories()))
+    images = []
+    for plane in range(walker.number(directory, Tag.SAMPLES, 1)):
+        header = _plane_header(walker, directory, plane)
+        # Each plane reads at its own pace, so each has its own place in the file.
+        view = PlaneFile(path.open("rb"), header=header, size_bytes=size_bytes)
+        images.append(pyvips.Image.new_from_source(view.source(), "", access=access, fail_on="warning"))
+    stream.close()
+    return images
+
+
+def _plane_header(walker: TiffWalker, directory: Directory, plane: int) -> bytes:
+    is_tiled = Tag.TILE_WIDTH in directory.entries
+    offset_tag = Tag.TILE_OFFSETS if is_tiled else Tag.STRIP_OFFSETS
+    size_tag = Tag.TILE_BYTES if is_tiled else Tag.STRIP_BYTES
+    offsets, sizes = walker.array(directory, offset_tag), walker.array(directory, size_tag)
+    samples = walker.number(directory, Tag.SAMPLES, 1)
+    count = len(offsets) // samples
+    if not count or len(sizes) < len(offsets):
+        raise DamagedFileError(file_name=walker.file_name, what="it does not list all its planes")
+    part = slice(plane * count, (plane + 1) * count)
+    shorts = {Tag.SAMPLES: 1, Tag.PLANAR: 1, Tag.PHOTOMETRIC: _grey(walker, directory)}
+    for tag in (Tag.BITS, Tag.SAMPLE_FORMAT):
+        values = walker.numbers(directory, tag)
+        if values:
+            shorts[tag] = int(values[0])
+    entries = {tag: (SHORT, [value]) for tag, value in shorts.items()}
+    for tag in KEPT_TAGS:
+        if tag in directory.entries:
+            entries[tag] = (LONG, [walker.number(directory, tag)])
+    entries[size_tag] = (LONG8, sizes[part].tolist())
+    entries[offset_tag] = (LONG8, offsets[part].tolist())
+    return _packed(entries, moved_tag=offset_tag, order=walker.order)
+
+
+def _grey(walker: TiffWalker, directory: Directory) -> int:
+    return 0 if walker.number(directory, Tag.PHOTOMETRIC, 1) == 0 else 1
+
+
+def _packed(entries: dict[int, tuple[int, list[int]]], *, moved_tag: int, order: str) -> bytes:
+    """Return a BigTIFF start and directory; offsets of `moved_tag` count from its own end."""
+    letters = {SHORT: "H", LONG: "I", LONG8: "Q"}
+    directory_bytes = 8 + 20 * len(entries) + 8
+    outside = BIG_HEADER_BYTES + directory_bytes
+    total = outside + sum(8 * len(v) for kind, v in entries.values() if kind == LONG8 and len(v) > 1)
+    mark = b"II" if order == "<" else b"MM"
+    start = mark + struct.pack(order + "HHHQ", 43, 8, 0, BIG_HEADER_BYTES)
+    records, values_after = b"", b""
+    for tag, (kind, values) in sorted(entries.items()):
+        moved = [value + total for value in values] if tag == moved_tag else values
+        packed = struct.pack(f"{order}{len(moved)}{letters[kind]}", *moved)
+        if len(packed) > 8:
+            place = struct.pack(order + "Q", outside + len(values_after))
+            values_after += packed
+        else:
+            place = packed.ljust(8, b"\0")
+        records += struct.pack(order + "HHQ", tag, kind, len(moved)) + place
+    return start + struct.pack(order + "Q", len(entries)) + records + struct.pack(order + "Q", 0) + values_after
