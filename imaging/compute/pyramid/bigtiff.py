@@ -69,6 +69,7 @@ class TiledImage:
     counts: NDArray[np.uint32] = field(init=False)
 
     def __post_init__(self) -> None:
+        """Make an index without tiles."""
         tiles = -(-self.width_px // self.tile_size_px) * -(-self.height_px // self.tile_size_px)
         self.offsets = np.zeros(tiles, np.uint64)
         self.counts = np.zeros(tiles, np.uint32)
@@ -115,9 +116,7 @@ class BigTiffFile:
         self._position = offset + len(data)
         return offset
 
-    def finish(
-        self, images: Sequence[TiledImage], *, description: str, icc_profile: bytes | None
-    ) -> None:
+    def finish(self, images: Sequence[TiledImage], *, description: str, icc_profile: bytes | None) -> None:
         """Write the directories: the first image, the others as its sub-directories.
 
         Parameters
@@ -173,6 +172,4 @@ class BigTiffFile:
             if len(data) > 8:
                 data = struct.pack("<Q", self.append(data))
             entries.append(_ENTRY.pack(tag.code, tag.kind, count, data.ljust(8, b"\0")))
-        return self.append(
-            struct.pack("<Q", len(entries)) + b"".join(entries) + struct.pack("<Q", 0)
-        )
+        return self.append(struct.pack("<Q", len(entries)) + b"".join(entries) + struct.pack("<Q", 0))

@@ -66,12 +66,9 @@ class JpegEncoder:
         tile : (rows, columns, 1 or 3) uint8 array
             Grey or RGB.
         """
-        return _opencv_stream(
-            ".jpg",
-            tile,
-            [cv2.IMWRITE_JPEG_QUALITY, self.quality]
-            + [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420],
-        )
+        quality = [cv2.IMWRITE_JPEG_QUALITY, self.quality]
+        chroma = [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420]
+        return _opencv_stream(".jpg", tile, [*quality, *chroma])
 
 
 @dataclass(frozen=True)

@@ -59,6 +59,7 @@ class TileGrid:
     tile_size_px: int = TILE_SIZE_PX
 
     def __post_init__(self) -> None:
+        """Refuse sizes that cannot be cut."""
         if self.width_px < 1 or self.height_px < 1:
             raise ValueError(f"a picture of {self.width_px} x {self.height_px} px has no tiles")
         if self.tile_size_px < 16 or self.tile_size_px % 16:

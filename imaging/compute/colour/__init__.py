@@ -1,0 +1,1 @@
+"""Colour spaces of masters."""

@@ -1,0 +1,1 @@
+"""Pyramids: built once, served tile by tile."""

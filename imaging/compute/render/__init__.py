@@ -1,0 +1,1 @@
+"""From values of a master to pixels on a screen."""
