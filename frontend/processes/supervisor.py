@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -139,15 +140,11 @@ def _ending(return_code: int) -> str:
 
 def _signal(child: Child, number: signal.Signals) -> None:
     assert child.process is not None
-    try:
+    with contextlib.suppress(ProcessLookupError):
         child.process.send_signal(number)
-    except ProcessLookupError:
-        pass
 
 
 def _signal_group(child: Child, number: signal.Signals) -> None:
     assert child.process is not None
-    try:
+    with contextlib.suppress(ProcessLookupError, PermissionError):
         os.killpg(child.process.pid, number)
-    except (ProcessLookupError, PermissionError):
-        pass
