@@ -31,7 +31,7 @@ REPOSITORY = Path(__file__).resolve().parents[3]
 POLL_S = 0.2
 GRACE_S = 5.0
 # Answers are figures, never pixels.
-LONGEST_ANSWER_BYTES = 64 * 2**20
+LONGEST_ANSWER_BYTES = 16 * 2**20
 LONGEST_LAST_WORDS = 500
 # Nothing of the server's environment reaches the child: no key, no database address.
 KEPT_VARIABLES = ("PATH", "LANG", "LC_ALL", "TZ", "SYSTEMROOT", "VIRTUAL_ENV")
@@ -44,7 +44,7 @@ class GuardLimits:
     Parameters
     ----------
     memory_bytes : int
-        Address space. libvips and numpy alone map about 1 GB of it, so 3 GiB leave 2 for work.
+        Address space. libvips, numpy and Python alone take 0.25 GB of it.
     time_s : float
         By the clock, from start to answer.
     written_bytes : int
@@ -195,7 +195,7 @@ def _environment() -> dict[str, str]:
 
 def _last_reply(child: _Child, watch: _Watch, *, limits: GuardLimits) -> dict[str, Any] | None:
     """Follow the replies to the last one; None if the pipe ends without one."""
-    waiting = b""
+    waiting = bytearray()
     with selectors.DefaultSelector() as selector:
         selector.register(child.replies, selectors.EVENT_READ)
         while True:
@@ -213,6 +213,8 @@ def _last_reply(child: _Child, watch: _Watch, *, limits: GuardLimits) -> dict[st
             waiting += piece
             if len(waiting) > LONGEST_ANSWER_BYTES:
                 return None
+            if b"\n" not in piece:
+                continue
             *lines, waiting = waiting.split(b"\n")
             for line in lines:
                 reply = _parsed(line)
@@ -222,7 +224,7 @@ def _last_reply(child: _Child, watch: _Watch, *, limits: GuardLimits) -> dict[st
                     return reply
 
 
-def _parsed(line: bytes) -> dict[str, Any]:
+def _parsed(line: bytes | bytearray) -> dict[str, Any]:
     try:
         reply = json.loads(line)
     except (ValueError, RecursionError):

@@ -14,6 +14,8 @@ __all__ = ["main"]
 
 # Its last words go to a file too, so a limit of 0 still leaves room for them.
 LEAST_WRITTEN_BYTES = 65_536
+# A thread that cannot be made has found no room for its stack.
+MEMORY_WORDS = ("out of memory", "insufficient memory", "cannot allocate", "creating thread")
 
 
 def main() -> None:
@@ -61,7 +63,7 @@ def _says_memory(err: BaseException | None) -> bool:
     """Whether an error, or one that led to it, is about memory, by its words too: libvips."""
     while err is not None:
         words = str(err).lower()
-        if isinstance(err, MemoryError) or "out of memory" in words or "insufficient memory" in words:
+        if isinstance(err, MemoryError) or any(each in words for each in MEMORY_WORDS):
             return True
         err = err.__cause__ or err.__context__
     return False

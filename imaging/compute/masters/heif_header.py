@@ -23,6 +23,7 @@ __all__ = ["HEIF_BRANDS", "read_heif_header"]
 # Brands of files whose pictures are HEVC (ISO/IEC 23008-12); AVIF is another one.
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"mif1", b"msf1")
 MOST_BOXES = 4096
+ALPHA_URNS = (b"urn:mpeg:hevc:2015:auxid:1", b"urn:mpeg:mpegB:cicp:systems:auxiliary:alpha")
 HVCC_DEPTH_BYTE = 17
 
 
@@ -181,7 +182,7 @@ def _picture(boxes: dict[bytes, bytes], *, file_name: str) -> Picture:
     bits = channels[5] if len(channels) > 5 else 8 + max(depths, default=0)
     if bits not in (8, 10, 12):
         raise UnsupportedSampleError(file_name=file_name, got=f"{bits}-bit HEIC samples")
-    has_alpha = any(box.kind == b"auxC" and b"alpha" in box.content for box in properties)
+    has_alpha = any(box.kind == b"auxC" and box.content[4:].split(b"\0", 1)[0] in ALPHA_URNS for box in properties)
     colour_bands = 1 if len(channels) > 4 and channels[4] == 1 else 3
     profiles = [box.content[4:] for box in own if box.kind == b"colr" and box.content[:4] in (b"prof", b"rICC")]
     return Picture(

@@ -1,8 +1,10 @@
 """A TIFF whose bands lie plane after plane, shown to libvips as one picture per plane."""
 
+import os
 import struct
+import weakref
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 import pyvips
 
@@ -26,12 +28,10 @@ class PlaneFile:
 
     Parameters
     ----------
-    stream : binary file
-        The file; it must stay open.
+    path : Path
+        The file; it stays open as long as the view.
     header : bytes
         What stands before the bytes of the file: a BigTIFF start and one directory.
-    order : str
-        ``"<"`` or ``">"``.
 
     Notes
     -----
@@ -40,9 +40,11 @@ class PlaneFile:
     the file plus the length of the part before it; no pixel is copied.
     """
 
-    def __init__(self, stream: BinaryIO, *, header: bytes, size_bytes: int) -> None:
-        self._stream, self._header = stream, header
-        self._size_bytes = len(header) + size_bytes
+    def __init__(self, path: Path, *, header: bytes) -> None:
+        self._descriptor = os.open(path, os.O_RDONLY)
+        weakref.finalize(self, os.close, self._descriptor)
+        self._header = header
+        self._size_bytes = len(header) + path.stat().st_size
         self._position = 0
 
     def read(self, size_bytes: int) -> bytes:
@@ -51,8 +53,7 @@ class PlaneFile:
         if start < before:
             piece = self._header[start : start + size_bytes]
         else:
-            self._stream.seek(start - before)
-            piece = self._stream.read(size_bytes)
+            piece = os.pread(self._descriptor, size_bytes, start - before)
         self._position += len(piece)
         return piece
 
@@ -94,19 +95,21 @@ def open_planes(path: Path, *, file_name: str | None = None, access: str = "sequ
     pyvips.Error
         From the decoder.
     """
-    shown = file_name or path.name
-    size_bytes = path.stat().st_size
-    stream = path.open("rb")
-    walker = TiffWalker(stream, size_bytes=size_bytes, file_name=shown, limits=DEFAULT_LIMITS)
-    directory = next(iter(walker.directories()))
-    images = []
-    for plane in range(walker.number(directory, Tag.SAMPLES, 1)):
-        header = _plane_header(walker, directory, plane)
-        # Each plane reads at its own pace, so each has its own place in the file.
-        view = PlaneFile(path.open("rb"), header=header, size_bytes=size_bytes)
-        images.append(pyvips.Image.new_from_source(view.source(), "", access=access, fail_on="warning"))
-    stream.close()
-    return images
+    with path.open("rb") as stream:
+        walker = TiffWalker(
+            stream,
+            size_bytes=path.stat().st_size,
+            file_name=file_name or path.name,
+            limits=DEFAULT_LIMITS,
+        )
+        directory = next(iter(walker.directories()))
+        samples = walker.number(directory, Tag.SAMPLES, 1)
+        headers = [_plane_header(walker, directory, plane) for plane in range(samples)]
+    # Each plane is read at its own pace, so each has its own view of the file.
+    return [
+        pyvips.Image.new_from_source(PlaneFile(path, header=header).source(), "", access=access, fail_on="warning")
+        for header in headers
+    ]
 
 
 def _plane_header(walker: TiffWalker, directory: Directory, plane: int) -> bytes:

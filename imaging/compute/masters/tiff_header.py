@@ -205,9 +205,7 @@ def _compression(walker: TiffWalker, directory: Directory) -> str:
             got=OTHER_COMPRESSIONS.get(number, f"method {number} of TIFF"),
         )
     if COMPRESSIONS[number] == "jpeg" and walker.number(directory, Tag.PLANAR, 1) == 2:
-        raise UnsupportedCompressionError(
-            file_name=walker.file_name, got="JPEG with each band in a plane of its own"
-        )
+        raise UnsupportedCompressionError(file_name=walker.file_name, got="JPEG with each band in a plane of its own")
     return COMPRESSIONS[number]
 
 
