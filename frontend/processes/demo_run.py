@@ -20,9 +20,10 @@ from frontend.installation.progress import Progress
 from frontend.installation.refusal import InstallationError
 from frontend.processes.certificates import certificate_fingerprint, make_own_certificate, refuse_unfit_certificate
 from frontend.processes.file_lock import FileLock
+from frontend.processes.listening import Listening
 from frontend.processes.ports import address_for_others, is_loopback, refuse_used_port
 from frontend.processes.supervisor import Child, Supervisor
-from frontend.processes.web_server import Listening, default_process_count
+from frontend.processes.web_server import default_process_count
 
 __all__ = ["DemoPlan", "DemoRun"]
 
@@ -30,6 +31,8 @@ _NEEDED_BYTES = {"small": 1 * GIB_BYTES, "default": 4 * GIB_BYTES, "full": 20 * 
 _ANSWER_S = 60.0
 _EXPECTED_TABLES_S = 6.0
 _LOOK_S = 0.1
+# A server that falls this often before its first page will not get up by itself.
+_MOST_FALLS = 3
 
 
 @dataclass(frozen=True)
@@ -165,7 +168,7 @@ class DemoRun:
         deadline_s = time.monotonic() + _ANSWER_S
         while not self._supervisor.is_stopping and not self._is_page_there():
             self._supervisor.watch_once()
-            if time.monotonic() > deadline_s:
+            if time.monotonic() > deadline_s or web_server.falls >= _MOST_FALLS:
                 raise InstallationError(
                     f"The page does not answer at {self._address()}: the reason is at the end of {web_server.log}."
                 )

@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
 
@@ -35,7 +35,8 @@ class Child:
     process: subprocess.Popen[bytes] | None = None
     started_s: float = 0.0
     next_start_s: float = 0.0
-    pause_s: float = field(default=1.0)
+    pause_s: float = 1.0
+    falls: int = 0
 
     @property
     def is_running(self) -> bool:
@@ -125,6 +126,7 @@ class Supervisor:
             f"{child.pause_s:.0f} s; see {child.log}.\n"
         )
         child.process = None
+        child.falls += 1
         child.next_start_s = now_s + child.pause_s
         child.pause_s = min(2 * child.pause_s, _LONGEST_PAUSE_S)
 

@@ -3,38 +3,16 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
-from pathlib import Path
 
 from granian import Granian
 from granian.constants import HTTPModes, Interfaces, SSLProtocols
 
-__all__ = ["Listening", "default_process_count", "run_web_server"]
+from frontend.processes.listening import Listening
+
+__all__ = ["default_process_count", "run_web_server"]
 
 _STOP_S = 8
 _MOST_PROCESSES = 4
-
-
-@dataclass(frozen=True)
-class Listening:
-    """Where a server listens, and with which certificate."""
-
-    host: str
-    port: int
-    certificate: Path | None = None
-    key: Path | None = None
-
-    @property
-    def scheme(self) -> str:
-        """Return `https` with a certificate, else `http`."""
-        return "https" if self.certificate else "http"
-
-    def address(self, host: str | None = None) -> str:
-        """Return the address people open, without a slash at the end."""
-        shown = host or self.host
-        shown = f"[{shown}]" if ":" in shown and not shown.startswith("[") else shown
-        usual_port = 443 if self.certificate else 80
-        return f"{self.scheme}://{shown}" + ("" if self.port == usual_port else f":{self.port}")
 
 
 def default_process_count() -> int:

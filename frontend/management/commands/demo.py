@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from frontend.installation.refusal import EXIT_USAGE
 from frontend.processes.demo_run import DemoPlan, DemoRun
-from frontend.processes.web_server import Listening
+from frontend.processes.listening import Listening, add_listening_options
 
 __all__ = ["Command"]
 
@@ -23,24 +23,22 @@ __all__ = ["Command"]
 class Command(BaseCommand):
     """Start the demo and stay until it is ended."""
 
+    requires_system_checks: list[str] = []
     help = _("Start everything with invented paintings and people; Ctrl-C ends it, a later start goes on.")
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Name the options."""
         parser.add_argument("--size", choices=["small", "default", "full"], default="default")
-        parser.add_argument("--host", default="127.0.0.1", help=_("address to listen on; 0.0.0.0 for the network"))
-        parser.add_argument("--port", type=int, default=8000)
-        parser.add_argument("--certificate", type=Path, help=_("PEM file with the certificate and its chain"))
-        parser.add_argument("--key", type=Path, help=_("PEM file with the key of the certificate"))
+        add_listening_options(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Run the demo until told to stop."""
-        certificate, key = options["certificate"], options["key"]
-        if (certificate is None) != (key is None):
+        listening = Listening(options["host"], options["port"], options["certificate"], options["key"])
+        if listening.has_half_a_certificate:
             raise CommandError(_("--certificate and --key go together: give both."), returncode=EXIT_USAGE)
         plan = DemoPlan(
             size=options["size"],
-            listening=Listening(options["host"], options["port"], certificate, key),
+            listening=listening,
             root=Path(settings.BASE_DIR),
             data=Path(settings.DATA_DIR),
         )

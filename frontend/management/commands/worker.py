@@ -21,6 +21,7 @@ __all__ = ["Command"]
 class Command(BaseCommand):
     """Run one worker, or several under a supervisor."""
 
+    requires_system_checks: list[str] = []
     help = _("Do the jobs of the queue. Any number of workers may run, on any number of machines.")
 
     def add_arguments(self, parser: ArgumentParser) -> None:
