@@ -9,10 +9,11 @@ from typing import Any
 
 from a2wsgi import WSGIMiddleware
 
+from frontend.error_responses import problem_of
 from frontend.wsgi import application as django_application
 from imaging.api.tiles import Receive, Scope, Send, TileApplication
 from imaging.api.uploads import UploadApplication
-from imaging.compute.pyramid.tile_reader import PyramidFiles
+from imaging.compute.pyramid.tile_reader import OpenPyramids
 from imaging.services.tile_grants import TileGrants
 
 __all__ = ["application"]
@@ -23,8 +24,8 @@ DJANGO_THREADS = int(os.environ.get("MAHLSTICK_DJANGO_THREADS", "8"))
 OPEN_PYRAMIDS = 128
 
 grants = TileGrants()
-tiles = TileApplication(grants, PyramidFiles(OPEN_PYRAMIDS))
-uploads = UploadApplication()
+tiles = TileApplication(grants, OpenPyramids(limit=OPEN_PYRAMIDS))
+uploads = UploadApplication(problem_of)
 django_in_threads: Any = WSGIMiddleware(django_application, workers=DJANGO_THREADS)
 
 

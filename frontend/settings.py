@@ -153,7 +153,7 @@ USE_TZ = True
 
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
-STATICFILES_DIRS = [folder for folder in [BASE_DIR / "frontend" / "viewer" / "dist"] if folder.exists()]
+STATICFILES_DIRS = [("viewer", BASE_DIR / "frontend" / "viewer" / "dist")]
 WHITENOISE_USE_FINDERS = True
 # Vite writes a hash into each file name, so these never change under one address.
 WHITENOISE_IMMUTABLE_FILE_TEST = r"^.+-[0-9A-Za-z_-]{8}\.[a-z0-9]+$"
@@ -178,12 +178,12 @@ SPECTACULAR_SETTINGS = {
 }
 
 # A declared size above this is refused before the first byte.
-MAX_UPLOAD_BYTES = int(os.environ.get("MAHLSTICK_MAX_UPLOAD_BYTES", 64 * 1024**3))
+MAX_UPLOAD_BYTES = int(os.environ.get("MAHLSTICK_MAX_UPLOAD_BYTES", str(64 * 1024**3)))
 # Uploads left alone for this long are removed.
-UPLOAD_KEPT_DAYS = int(os.environ.get("MAHLSTICK_UPLOAD_KEPT_DAYS", 14))
+UPLOAD_KEPT_DAYS = int(os.environ.get("MAHLSTICK_UPLOAD_KEPT_DAYS", "14"))
 # The worker's child that decodes a file may use this much memory and time.
-DECODE_MEMORY_BYTES = int(os.environ.get("MAHLSTICK_DECODE_MEMORY_BYTES", 3 * 1024**3))
-DECODE_SECONDS = int(os.environ.get("MAHLSTICK_DECODE_SECONDS", 6 * 3600))
+DECODE_MEMORY_BYTES = int(os.environ.get("MAHLSTICK_DECODE_MEMORY_BYTES", str(3 * 1024**3)))
+DECODE_SECONDS = int(os.environ.get("MAHLSTICK_DECODE_SECONDS", str(6 * 3600)))
 
 LOGGING = {
     "version": 1,

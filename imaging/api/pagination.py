@@ -18,7 +18,5 @@ class ListPagination(LimitOffsetPagination):
     def get_paginated_response(self, data: Any) -> Response:
         """Return results with count, next and previous."""
         return Response(
-            OrderedDict(
-                count=self.count, next=self.get_next_link(), previous=self.get_previous_link(), results=data
-            )
+            OrderedDict(count=self.count, next=self.get_next_link(), previous=self.get_previous_link(), results=data)
         )

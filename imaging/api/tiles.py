@@ -9,7 +9,7 @@ from typing import Any, TypeAlias
 from django.db import close_old_connections
 
 from imaging.api.scope_person import Credential, credential_from_scope, header, viewer_of
-from imaging.compute.pyramid.tile_reader import PyramidFiles
+from imaging.compute.pyramid.tile_reader import OpenPyramids
 from imaging.services.tile_grants import TileGrant, TileGrants, decide
 
 __all__ = ["TileApplication"]
@@ -32,7 +32,7 @@ REFUSALS = {
 class TileApplication:
     """ASGI application for /t/PYRAMID/Z/X/Y."""
 
-    def __init__(self, grants: TileGrants, files: PyramidFiles):
+    def __init__(self, grants: TileGrants, files: OpenPyramids):
         self.grants, self.files = grants, files
         self.deciders = ThreadPoolExecutor(max_workers=4, thread_name_prefix="tile-decision")
 
@@ -50,7 +50,7 @@ class TileApplication:
         if grant.status != 200:
             await refuse(send, grant.status)
             return
-        tile = self.files.open(grant.path).tile(zoom, column, row)
+        tile = self.files.get(grant.path).tile(zoom, column, row)
         if tile is None:
             await refuse(send, 404)
             return

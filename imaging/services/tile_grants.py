@@ -14,11 +14,12 @@ import uuid
 from collections import OrderedDict
 from collections.abc import Callable
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 import psycopg
-from django.db import close_old_connections, connection
 from django.contrib.auth.models import AnonymousUser
+from django.db import close_old_connections, connection
 from django.utils import timezone
 
 from imaging.access import Viewer, access_pyramid
@@ -44,7 +45,7 @@ class TileGrant:
     """One decision: the status to answer with and, when open, the file to read from."""
 
     status: int
-    path: str = ""
+    path: Path = Path()
     media_type: str = ""
     is_public: bool = False
     ends_at_s: float = 0.0
@@ -139,7 +140,7 @@ def decide(viewer: Viewer, pyramid_id: uuid.UUID, credential_ends_at: datetime |
         return TileGrant(status=410, ends_at_s=ends_at_s)
     return TileGrant(
         status=200,
-        path=str(absolute_path(pyramid.path)),
+        path=absolute_path(pyramid.path),
         media_type=pyramid.media_type,
         is_public=is_open_to_strangers(pyramid_id),
         ends_at_s=ends_at_s,

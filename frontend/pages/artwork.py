@@ -1,0 +1,116 @@
+"""The artwork page: the entry of the work, and which image of it exists in which state."""
+
+import dataclasses
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from annotations.access import annotations_open_to
+from annotations.models import Certainty
+from frontend.pages.examination import SHORT_ORDER, short_label
+from imaging.access import (
+    access_artwork,
+    images_known_to,
+    images_open_to,
+    jobs_open_to,
+    role_in_study,
+)
+from imaging.compute.rights import rights_label
+from imaging.models import Artwork, Campaign, Face, Job, JobStatus, Role, TechnicalImage
+from imaging.services.framing import current_frame
+from imaging.services.registering import current_registration
+from imaging.services.thumbnails import thumbnail_address
+
+__all__ = ["show_artwork"]
+
+
+@dataclasses.dataclass
+class Cell:
+    """One image in the table of coverage."""
+
+    image: TechnicalImage
+    is_open: bool
+    is_replaced: bool
+    picture: str | None
+    job: Job | None
+    uncertainty_mm: float | None
+    point_count: int
+
+
+def show_artwork(request: HttpRequest, artwork_id: str) -> HttpResponse:
+    """Show the entry, the table of one face and what waits to be done."""
+    artwork = access_artwork(request.user, artwork_id)
+    faces = list(artwork.faces.all())
+    wanted = request.GET.get("face")
+    face = next((face for face in faces if str(face.pk) == wanted), faces[0] if faces else None)
+    role = role_in_study(request.user, artwork.study_id)
+    context: dict[str, Any] = {
+        "artwork": artwork,
+        "faces": faces,
+        "face": face,
+        "frame": current_frame(face) if face else None,
+        "rights": rights_label(artwork.rights_uri),
+        "may_bring_in": role in (Role.CONTRIBUTOR, Role.LEAD),
+        **(coverage(request, artwork, face) if face else {}),
+        "marks": marks_by_certainty(request, face) if face else [],
+    }
+    return render(request, "artwork.html", context)
+
+
+def coverage(request: HttpRequest, artwork: Artwork, face: Face) -> dict[str, Any]:
+    """Return the table: campaigns down, modalities across, images in the cells; closed ones only for members."""
+    known = list(images_known_to(request.user).filter(face=face).select_related("campaign__site"))
+    open_ids = set(images_open_to(request.user).filter(face=face).values_list("pk", flat=True))
+    codes = [code for code in SHORT_ORDER if any(image.modality == code for image in known)]
+    running = {
+        job.image_id: job
+        for job in jobs_open_to(request.user)
+        .filter(image__face=face, status__in=[JobStatus.RUNNING, JobStatus.WAITING, JobStatus.STOPPED])
+        .order_by("wanted_at")
+    }
+    cells = [make_cell(image, known, open_ids=open_ids, running=running) for image in known]
+    rows = [
+        {"campaign": campaign, "cells": [cells_at(cells, campaign, code) for code in codes]}
+        for campaign in campaigns_of(known)
+    ]
+    return {"codes": [{"code": code, "label": short_label(code)} for code in codes], "rows": rows}
+
+
+def campaigns_of(images: list[TechnicalImage]) -> list[Campaign]:
+    """Return the campaigns of images, oldest first; only those with something to show."""
+    campaigns = {image.campaign_id: image.campaign for image in images}
+    return sorted(campaigns.values(), key=lambda campaign: str(campaign.begun_on or ""))
+
+
+def cells_at(cells: list[Cell], campaign: Campaign, code: str) -> list[Cell]:
+    """Return the images of one campaign and modality, the newest version first."""
+    here = [cell for cell in cells if cell.image.campaign_id == campaign.pk and cell.image.modality == code]
+    return sorted(here, key=lambda cell: (cell.is_replaced, -cell.image.version))
+
+
+def make_cell(
+    image: TechnicalImage, known: list[TechnicalImage], *, open_ids: set[Any], running: dict[Any, Job]
+) -> Cell:
+    """Return what one cell says about one image."""
+    is_open = image.pk in open_ids
+    registration = current_registration(image) if is_open else None
+    quality = registration.quality if registration else {}
+    return Cell(
+        image=image,
+        is_open=is_open,
+        is_replaced=any(other.supersedes_id == image.pk for other in known),
+        picture=thumbnail_address(image) if is_open else None,
+        job=running.get(image.pk) if is_open else None,
+        uncertainty_mm=quality.get("check_p95_mm"),
+        point_count=quality.get("check_count", 0),
+    )
+
+
+def marks_by_certainty(request: HttpRequest, face: Face) -> list[dict[str, Any]]:
+    """Return how many marks there are of each certainty, counted after the door."""
+    marks = list(annotations_open_to(request.user).filter(face=face).values_list("certainty", flat=True))
+    return [
+        {"value": certainty.value, "label": certainty.label, "count": marks.count(certainty.value)}
+        for certainty in Certainty
+    ]

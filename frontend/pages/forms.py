@@ -1,0 +1,85 @@
+"""Forms of the server-rendered pages; each error stands beside its field."""
+
+from typing import Any, ClassVar
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from imaging.compute.rights import RIGHTS_URIS
+from imaging.models import Person, Role, Site, TechnicalImage
+from imaging.services.correcting import CORRECTABLE_FIELDS
+
+__all__ = [
+    "ImageCorrectionForm",
+    "InvitationForm",
+    "MemberForm",
+    "ProfileForm",
+    "StatedScaleForm",
+    "TokenForm",
+]
+
+
+def rights_choices() -> list[tuple[str, str]]:
+    """Return the rights statements with an empty first line."""
+    return [("", _("not stated")), *RIGHTS_URIS.items()]
+
+
+class ImageCorrectionForm(forms.ModelForm[TechnicalImage]):
+    """What may be corrected about an image."""
+
+    rights_uri = forms.ChoiceField(label=_("Rights"), choices=rights_choices, required=False)
+    embargo_until = forms.DateField(
+        label=_("Closed until"), required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+
+    class Meta:
+        model = TechnicalImage
+        fields: ClassVar = list(CORRECTABLE_FIELDS)
+
+
+class StatedScaleForm(forms.Form):
+    """A scale, and where 0, 0 lies in the picture."""
+
+    um_per_px = forms.FloatField(label=_("Micrometres per pixel"), min_value=0.01, max_value=10_000)
+    datum_x_px = forms.FloatField(label=_("0, 0 lies at x, px"), required=False)
+    datum_y_px = forms.FloatField(label=_("y, px"), required=False)
+
+    def datum_px(self) -> tuple[float, float] | None:
+        """Return the pixel of 0, 0, or None when it was left open."""
+        x_px, y_px = self.cleaned_data.get("datum_x_px"), self.cleaned_data.get("datum_y_px")
+        return None if x_px is None or y_px is None else (x_px, y_px)
+
+
+class InvitationForm(forms.Form):
+    """A link for a guest."""
+
+    guest_name = forms.CharField(label=_("Name of the guest"), max_length=200)
+    days = forms.IntegerField(label=_("Days until the link ends"), min_value=1, max_value=366, initial=30)
+
+
+class MemberForm(forms.Form):
+    """A new member of a study."""
+
+    name = forms.CharField(label=_("Name"), max_length=200)
+    email = forms.EmailField(label=_("E-mail address"))
+    role = forms.ChoiceField(label=_("Role"), choices=Role.choices, initial=Role.CONTRIBUTOR)
+    site = forms.ModelChoiceField(label=_("Site"), queryset=Site.objects.order_by("name"), required=False)
+
+
+class ProfileForm(forms.ModelForm[Person]):
+    """What a person says of themselves."""
+
+    class Meta:
+        model = Person
+        fields: ClassVar = ["name", "orcid", "language"]
+        help_texts: ClassVar = {"orcid": _("Sixteen digits in groups of four; the last one is a check character.")}
+
+
+class TokenForm(forms.Form):
+    """A new API token."""
+
+    label = forms.CharField(label=_("What it is for"), max_length=100)
+    days = forms.IntegerField(label=_("Days until it ends"), min_value=1, max_value=366, initial=90)
+
+    def __init__(self, *arguments: Any, **options: Any):
+        super().__init__(*arguments, auto_id="token_%s", **options)
