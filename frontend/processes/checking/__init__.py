@@ -1,0 +1,1 @@
+"""Everything `manage.py test` runs: what the steps are, how they run, how they are summed up."""
