@@ -4,7 +4,7 @@ import os
 import shutil
 import subprocess
 import sys
-from typing import List, Optional
+from typing import List, Optional, Tuple
 
 from frontend.installation.refusal import InstallationError
 
@@ -54,7 +54,7 @@ def refuse_missing_modules() -> None:
     )
 
 
-def _version_of(path: str) -> tuple:
+def _version_of(path: str) -> Tuple[int, int]:
     """Return (major, minor) of an interpreter; (0, 0) when it does not run."""
     code = "import sys; print(*sys.version_info[:2])"
     try:
