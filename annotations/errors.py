@@ -12,10 +12,17 @@ AnnotationError
 ├── AnnotationWithdrawnError    it was there; its author or a lead withdrew it
 └── OthersWordsError            somebody else wrote this
 
+AnnotationConflictError         the annotation changed since it was read (an imaging EditConflictError)
+
 Each class has a stable ``code`` and keeps its numbers as attributes.
 """
 
+from typing import Any
+
+from imaging.errors import EditConflictError
+
 __all__ = [
+    "AnnotationConflictError",
     "AnnotationError",
     "AnnotationWithdrawnError",
     "DocumentFormatError",
@@ -156,3 +163,11 @@ class OthersWordsError(AnnotationError):
         super().__init__(
             f"{key} is {author}'s. Others' words stay as they are: mark your own beside it, or ask {author}."
         )
+
+
+class AnnotationConflictError(EditConflictError):
+    """Somebody changed the annotation after it was read; what it says now comes along."""
+
+    def __init__(self, conflict: EditConflictError, *, current_state: dict[str, Any]) -> None:
+        super().__init__(expected=conflict.expected, current=conflict.current, editor=conflict.editor)
+        self.current_state = current_state

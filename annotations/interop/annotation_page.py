@@ -64,6 +64,7 @@ class AnnotationListing:
     has_descriptions: bool = True
 
     def __post_init__(self) -> None:
+        """Refuse what only a programmer can cause."""
         if not self.iri.endswith("/") or self.total < 0 or self.page_size < 1:
             raise ValueError(f"a listing needs an address that ends in '/', a total and a page size, got {self}")
 

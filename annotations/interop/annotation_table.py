@@ -71,7 +71,7 @@ def table_row(values: Mapping[str, Any]) -> str:
 
     Examples
     --------
-    >>> table_row({"key": "A7", "title": "=1+1", "length_mm": -0.5}).rstrip(",\\r\\n").split(",")[5]
+    >>> table_row({"key": "A7", "title": "=1+1", "length_mm": -0.5}).split(",")[5]
     "'=1+1"
     """
     unknown = set(values) - set(TABLE_COLUMNS)

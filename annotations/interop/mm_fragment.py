@@ -9,15 +9,15 @@ Grammar of the fragment, version 1::
 Numbers are millimetres in the frame that the annotation's ``scope`` names: x to the right, y down.
 """
 
-import re
 from urllib.parse import quote, unquote
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from annotations.errors import SelectorFormatError
 
-__all__ = ["DECIMALS_MM", "PHYSICAL_MM_PATH", "geometry_from_mm_fragment", "mm_fragment_of"]
+__all__ = ["DECIMALS_MM", "PHYSICAL_MM_PATH", "geometry_from_mm_fragment", "mm_fragment_of", "mm_text_of"]
 
 #: Path of the text that describes the grammar, below the address of an installation.
 PHYSICAL_MM_PATH = "/ns/physical-mm/1"
@@ -48,9 +48,23 @@ def mm_fragment_of(shape_mm: BaseGeometry) -> str:
     >>> mm_fragment_of(shapely.box(1, 2, 4, 3.5, ccw=False))
     'mm=POLYGON((1%202,1%203.5,4%203.5,4%202,1%202))'
     """
-    wkt = shapely.to_wkt(shape_mm, rounding_precision=DECIMALS_MM, trim=True, output_dimension=2)
-    compact = wkt.replace(", ", ",").replace(" (", "(")
-    return "mm=" + quote(re.sub(r"-0(?=[ ,)])", "0", compact), safe=SAFE_IN_FRAGMENT)
+    compact = mm_text_of(shape_mm).replace(", ", ",").replace(" (", "(")
+    return "mm=" + quote(compact, safe=SAFE_IN_FRAGMENT)
+
+
+def mm_text_of(shape_mm: BaseGeometry) -> str:
+    """Return a shape as Well-Known Text, rounded to 0.1 um.
+
+    Examples
+    --------
+    >>> mm_text_of(shapely.Point(-0.00001, 151.25))
+    'POINT (0 151.25)'
+    """
+    # Rounded before writing, because the writer turns to exponents for what rounds to zero; adding
+    # zero takes the minus from a zero.
+    rounded = shapely.transform(shape_mm, lambda places: np.round(places, DECIMALS_MM) + 0.0)
+    text: str = shapely.to_wkt(rounded, rounding_precision=DECIMALS_MM, trim=True, output_dimension=2)
+    return text
 
 
 def geometry_from_mm_fragment(fragment: str) -> BaseGeometry:
