@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from imaging.compute.frames import CanvasGrid, pixel_centres_px, sample_index_from_px
 from imaging.compute.maps import FrameMap
 
-__all__ = ["DenseBlock", "PixelField"]
+__all__ = ["BlockPlaces", "PixelField"]
 
 FIRST_STEP_PX = 16
 # A pixel may lie this far from its exact place because the map is interpolated linearly.
@@ -22,23 +22,61 @@ _NOWHERE_PX = -1e6
 
 
 @dataclass(frozen=True)
-class DenseBlock:
-    """Source sample indices of the pixels of one block.
+class BlockPlaces:
+    """Where the pixels of one block lie, kept as a lattice or exactly.
 
     Parameters
     ----------
-    index : (rows, columns, 2) float32 array
-        x and y relative to `origin_index`; overwritten by the next block.
-    origin_index : tuple of int
-        Sample that counts as (0, 0), so that float32 is exact enough far out.
-    low, high : float64 array of 2
-        Bounds of the indices, relative to the whole picture.
+    nodes : (rows, columns, 2) float64 array
+        Sample indices in the source, x and y: of the pixels when `step_px` is 1, otherwise at
+        the middle of cells, one cell more than the block on every side.
+    step_px : int, px
+        Side of a cell.
+    width_px, height_px : int, px
+        Size of the block.
     """
 
-    index: NDArray[np.float32]
-    origin_index: tuple[int, int]
-    low: NDArray[np.float64]
-    high: NDArray[np.float64]
+    nodes: NDArray[np.float64]
+    step_px: int
+    width_px: int
+    height_px: int
+
+    @property
+    def bounds(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Lowest and highest sample index, x and y."""
+        low: NDArray[np.float64] = self.nodes.min(axis=(0, 1))
+        high: NDArray[np.float64] = self.nodes.max(axis=(0, 1))
+        return low, high
+
+    def index_from(self, origin: ArrayLike, buffer: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return the sample indices of all pixels, counted from a sample of the source.
+
+        Parameters
+        ----------
+        origin : 2 ints
+            Sample that counts as (0, 0); a near one, so that float32 is exact enough.
+        buffer : float32 array
+            Of `buffer_shape`; overwritten.
+
+        Returns
+        -------
+        index : (height_px, width_px, 2) float32 array
+            x and y; a view of the buffer.
+        """
+        local = (self.nodes - np.asarray(origin, np.float64)).astype(np.float32)
+        if self.step_px == 1:
+            return local
+        step_px = self.step_px
+        # Enlarging puts node i at the middle of its cell, which is where it was evaluated.
+        size = (buffer.shape[1], buffer.shape[0])
+        cv2.resize(local, size, dst=buffer, interpolation=cv2.INTER_LINEAR)
+        return buffer[step_px : step_px + self.height_px, step_px : step_px + self.width_px]
+
+    @property
+    def buffer_shape(self) -> tuple[int, int, int]:
+        """Shape of the buffer that `index_from` needs."""
+        rows, columns = self.nodes.shape[:2]
+        return rows * self.step_px, columns * self.step_px, 2
 
 
 class PixelField:
@@ -61,7 +99,6 @@ class PixelField:
 
     def __init__(self, grid: CanvasGrid, frame_map: FrameMap, *, scale_factor: int = 1) -> None:
         self.grid, self.frame_map, self.scale_factor = grid, frame_map, scale_factor
-        self._buffer: NDArray[np.float32] = np.empty((0, 0, 2), np.float32)
 
     def sample_index_at(self, x_px: ArrayLike, y_px: ArrayLike) -> NDArray[np.float64]:
         """Return the sample indices where columns and rows of the grid cross.
@@ -86,8 +123,8 @@ class PixelField:
         """Return the exact sample indices of a block's pixels, ``(rows, columns, 2)`` float64."""
         return self.sample_index_at(x_px + pixel_centres_px(width_px), y_px + pixel_centres_px(height_px))
 
-    def dense_block(self, x_px: int, y_px: int, width_px: int, height_px: int) -> DenseBlock:
-        """Return a block's sample indices, interpolated linearly in a lattice of the map.
+    def block_places(self, x_px: int, y_px: int, width_px: int, height_px: int) -> BlockPlaces:
+        """Return where a block's pixels lie, to be interpolated linearly in a lattice of the map.
 
         Parameters
         ----------
@@ -96,19 +133,18 @@ class PixelField:
 
         Returns
         -------
-        block : DenseBlock
-            Each index within 0.01 of the exact one: the lattice is made finer until its
-            midpoints agree.
+        places : BlockPlaces
+            Each within 0.01 px of the exact one: the lattice is made finer until its midpoints
+            agree, down to every single pixel.
         """
         step_px = FIRST_STEP_PX
         while step_px > 1:
-            lattice, worst = self._lattice((x_px, y_px, width_px, height_px), step_px)
-            if worst < LARGEST_ERROR_PX:
-                return self._enlarged(lattice, step_px, (width_px, height_px))
+            nodes, worst_px = self._lattice((x_px, y_px, width_px, height_px), step_px)
+            if worst_px < LARGEST_ERROR_PX:
+                return BlockPlaces(nodes, step_px, width_px, height_px)
             step_px //= 2
-        exact = self.exact_block(x_px, y_px, width_px, height_px)
-        low, high, origin = _bounds(exact)
-        return DenseBlock((exact - origin).astype(np.float32), _pair(origin), low, high)
+        nodes = self.exact_block(x_px, y_px, width_px, height_px)
+        return BlockPlaces(nodes, 1, width_px, height_px)
 
     def _lattice(self, block: tuple[int, int, int, int], step_px: int) -> tuple[NDArray[np.float64], float]:
         """Return nodes at the middle of cells, one cell more on every side, and the error."""
@@ -120,31 +156,3 @@ class PixelField:
         middle = self.sample_index_at(node_x_px[:-1] + step_px / 2, node_y_px[:-1] + step_px / 2)
         mean = (nodes[:-1, :-1] + nodes[1:, :-1] + nodes[:-1, 1:] + nodes[1:, 1:]) / 4
         return nodes, float(np.abs(middle - mean).max())
-
-    def _enlarged(self, nodes: NDArray[np.float64], step_px: int, size_px: tuple[int, int]) -> DenseBlock:
-        low, high, origin = _bounds(nodes)
-        rows, columns = nodes.shape[:2]
-        shape = (rows * step_px, columns * step_px, 2)
-        if self._buffer.shape != shape:
-            self._buffer = np.empty(shape, np.float32)
-        # Enlarging puts node i at the middle of its cell, which is where it was evaluated.
-        cv2.resize(
-            (nodes - origin).astype(np.float32),
-            (shape[1], shape[0]),
-            dst=self._buffer,
-            interpolation=cv2.INTER_LINEAR,
-        )
-        width_px, height_px = size_px
-        index = self._buffer[step_px : step_px + height_px, step_px : step_px + width_px]
-        return DenseBlock(index, _pair(origin), low, high)
-
-
-def _bounds(
-    index: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    low, high = index.min(axis=(0, 1)), index.max(axis=(0, 1))
-    return low, high, np.floor(low)
-
-
-def _pair(origin: NDArray[np.float64]) -> tuple[int, int]:
-    return int(origin[0]), int(origin[1])

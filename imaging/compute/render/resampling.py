@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from imaging.compute.frames import PIXEL_CENTRE
 from imaging.compute.masters.source import MasterSource
-from imaging.compute.render.pixel_field import DenseBlock, PixelField
+from imaging.compute.render.pixel_field import BlockPlaces, PixelField
 
 __all__ = ["BlockResampler", "ResampledBlock"]
 
@@ -77,7 +77,8 @@ class BlockResampler:
         self._size = np.array([-(-source.width_px // factor), -(-source.height_px // factor)])
         # The border of the last, perhaps half covered, column of a reduced master.
         self._end = np.array([source.width_px, source.height_px]) / factor
-        self._buffer = np.empty((0,), np.uint8)
+        self._index_buffer: NDArray[np.float32] = np.empty((0, 0, 2), np.float32)
+        self._pixels: NDArray[Any] = np.empty((0, 0, 1), source.dtype)
 
     def blocks(self, x_px: int, y_px: int, width_px: int, height_px: int) -> Iterator[ResampledBlock]:
         """Yield a part of the grid, whole or in smaller blocks where the source is wide there.
@@ -92,8 +93,8 @@ class BlockResampler:
         block : ResampledBlock
             Valid until the next one is asked for.
         """
-        dense = self._field.dense_block(x_px, y_px, width_px, height_px)
-        start, stop = self._needed(dense)
+        places = self._field.block_places(x_px, y_px, width_px, height_px)
+        start, stop = self._needed(places)
         if (stop <= start).any():
             yield ResampledBlock(x_px, y_px, width_px, height_px, None, None)
             return
@@ -109,53 +110,51 @@ class BlockResampler:
                 yield from self.blocks(x_px, y_px, width_px, half)
                 yield from self.blocks(x_px, y_px + half, width_px, height_px - half)
             return
-        pixels = self._resampled(dense, start, span)
-        is_inside = self._is_inside(dense)
+        index = self._index(places, start)
+        pixels = self._resampled(index, start, span)
+        is_inside = self._is_inside(places, index, start)
         yield ResampledBlock(x_px, y_px, width_px, height_px, pixels, is_inside)
 
-    def _needed(self, dense: DenseBlock) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        low = np.maximum(np.floor(dense.low) - _KERNEL_REACH_PX, 0)
-        high = np.minimum(np.ceil(dense.high) + _KERNEL_REACH_PX + 1, self._size)
-        return low.astype(np.int64), high.astype(np.int64)
+    def _needed(self, places: BlockPlaces) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return the first sample that is needed and the one behind the last, x and y."""
+        low, high = places.bounds
+        start = np.maximum(np.floor(low) - _KERNEL_REACH_PX, 0)
+        stop = np.minimum(np.ceil(high) + _KERNEL_REACH_PX + 1, self._size)
+        return start.astype(np.int64), stop.astype(np.int64)
 
-    def _resampled(self, dense: DenseBlock, start: NDArray[np.int64], span: NDArray[np.int64]) -> NDArray[Any]:
-        window = self._select(
-            self._source.read_window(
-                int(start[0]),
-                int(start[1]),
-                int(span[0]),
-                int(span[1]),
-                scale_factor=self._field.scale_factor,
-            )
-        )
-        shift = (dense.origin_index[0] - int(start[0]), dense.origin_index[1] - int(start[1]))
-        index = dense.index
-        if shift != (0, 0):
-            index += np.array(shift, np.float32)
+    def _index(self, places: BlockPlaces, start: NDArray[np.int64]) -> NDArray[np.float32]:
+        if self._index_buffer.shape != places.buffer_shape:
+            self._index_buffer = np.empty(places.buffer_shape, np.float32)
+        return places.index_from(start, self._index_buffer)
+
+    def _resampled(self, index: NDArray[np.float32], start: NDArray[np.int64], span: NDArray[np.int64]) -> NDArray[Any]:
+        x_px, y_px, width_px, height_px = (int(value) for value in (*start, *span))
+        factor = self._field.scale_factor
+        window = self._select(self._source.read_window(x_px, y_px, width_px, height_px, scale_factor=factor))
         shape = (*index.shape[:2], window.shape[2])
-        if self._buffer.shape != shape or self._buffer.dtype != window.dtype:
-            self._buffer = np.empty(shape, window.dtype)
+        if self._pixels.shape != shape or self._pixels.dtype != window.dtype:
+            self._pixels = np.empty(shape, window.dtype)
         is_grey = window.shape[2] == 1
         cv2.remap(
             window[..., 0] if is_grey else window,
             index,
             _NO_SECOND_MAP,
             cv2.INTER_CUBIC,
-            dst=self._buffer[..., 0] if is_grey else self._buffer,
+            dst=self._pixels[..., 0] if is_grey else self._pixels,
             borderMode=cv2.BORDER_REPLICATE,
         )
-        if shift != (0, 0):
-            index -= np.array(shift, np.float32)
-        return self._buffer
+        return self._pixels
 
-    def _is_inside(self, dense: DenseBlock) -> NDArray[np.bool_] | None:
+    def _is_inside(
+        self, places: BlockPlaces, index: NDArray[np.float32], start: NDArray[np.int64]
+    ) -> NDArray[np.bool_] | None:
         # In sample indices the picture reaches half a pixel beyond its first and last sample.
-        low, high = np.full(2, -PIXEL_CENTRE), self._end - PIXEL_CENTRE
-        if (dense.low >= low).all() and (dense.high <= high).all():
+        first, last = np.full(2, -PIXEL_CENTRE), self._end - PIXEL_CENTRE
+        low, high = places.bounds
+        if (low >= first).all() and (high <= last).all():
             return None
-        origin = np.array(dense.origin_index)
-        first, last = (low - origin).astype(np.float32), (high - origin).astype(np.float32)
-        x, y = dense.index[..., 0], dense.index[..., 1]
+        first, last = (first - start).astype(np.float32), (last - start).astype(np.float32)
+        x, y = index[..., 0], index[..., 1]
         is_inside: NDArray[np.bool_] = (x >= first[0]) & (x <= last[0])
         is_inside &= (y >= first[1]) & (y <= last[1])
         return is_inside
