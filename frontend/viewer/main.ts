@@ -1,1 +1,99 @@
-export {};
+/** Entry of the examination page: reads what the server embedded, builds the bench, and keeps the address. */
+import './ui/examination.css';
+
+import './annotations/margin_element';
+import './annotations/sheet_element';
+import './compare/compare_keys';
+import './compare/names_element';
+import './compare/spots_element';
+import './compare/stick_element';
+import './draw/say_keys';
+import './map/card_dialog';
+import './map/readout_element';
+import './map/rule_element';
+import './map/view_keys';
+import './ui/loupe_element';
+import './ui/phone_keys';
+
+import {AnnotationsApi, ApiClient} from './api/client';
+import type {ExaminationData} from './api/contract';
+import {Drawing} from './draw/drawing';
+import {Hand} from './draw/hand';
+import {MarksLayer} from './draw/marks_layer';
+import {keepAddress, openAddress} from './map/address_keeper';
+import {Examination} from './map/examination';
+import {ExaminationMap} from './map/examination_map';
+import {imageUnder} from './map/image_under';
+import type {ReadoutElement} from './map/readout_element';
+import type {BenchElement} from './ui/bench_element';
+import { type Bench} from './ui/bench_element';
+import type {LoupeElement} from './ui/loupe_element';
+import {raiseSheet, startSheetGrip} from './ui/sheet_grip';
+import {loadTexts, t} from './ui/texts';
+
+function embedded(): ExaminationData {
+  const text = document.querySelector('#examination-data')?.textContent;
+  if (!text) throw new Error('The page carries no examination data.');
+  return JSON.parse(text) as ExaminationData;
+}
+
+function find<E extends HTMLElement>(selector: string): E {
+  const element = document.querySelector<E>(selector);
+  if (!element) throw new Error(`The page has no ${selector}.`);
+  return element;
+}
+
+function buildBench(data: ExaminationData): Bench {
+  const examination = new Examination(data);
+  const view = openAddress(examination);
+  const wall = new ExaminationMap(find('#painting'), examination);
+  const drawing = new Drawing(examination, (place_mm) => imageUnder({examination}, place_mm)?.image ?? null);
+  const annotations = new AnnotationsApi(new ApiClient(data.csrf_token), data.annotations_url);
+  keepAddress({examination, wall, view});
+  return {examination, wall, drawing, annotations};
+}
+
+function startHand(bench: Bench): void {
+  const {wall, examination, drawing} = bench;
+  const marks = new MarksLayer(wall, examination, drawing);
+  const readout = find<ReadoutElement>('mahl-readout');
+  const loupe = find<LoupeElement>('mahl-loupe');
+  new Hand(wall, examination, drawing, {marks, events: {
+    aim: (place_mm) => { loupe.aim(place_mm); },
+    keyed: () => { readout.sayPlace(); },
+  }});
+}
+
+async function readMarks({annotations, examination}: Bench): Promise<void> {
+  try {
+    const marks = await annotations.list();
+    examination.change({marks});
+  } catch (reason) {
+    const slip = document.createElement('p');
+    slip.className = 'slip slip-bad';
+    slip.setAttribute('role', 'alert');
+    slip.textContent = `${t('problem.no_marks')} ${reason instanceof Error ? reason.message : ''}`;
+    find('.sheet').prepend(slip);
+  }
+}
+
+async function start(): Promise<void> {
+  const data = embedded();
+  await loadTexts(data.language);
+  const bench = buildBench(data);
+  for (const element of document.querySelectorAll<BenchElement>('[data-bench]')) element.attach(bench);
+  startHand(bench);
+  startSheetGrip(find('.sheet-grip'));
+  document.body.dataset.sheet = 'closed';
+  bench.examination.on('change', ({openMark}) => { if (openMark) raiseSheet(); });
+  bench.drawing.on(() => { if (bench.drawing.phase === 'reshaping') raiseSheet(); });
+  const painting = find('#painting');
+  painting.setAttribute('aria-label', t('painting.name', {title: data.artwork.title, face: data.face.name}));
+  find('#painting-help').textContent = t('painting.help');
+  const follow = (): void => { painting.dataset.marks = bench.examination.state.areMarksShown && bench.examination.state.marks.length > 0 ? 'shown' : 'none'; };
+  bench.examination.on('change', follow);
+  follow();
+  await readMarks(bench);
+}
+
+void start();

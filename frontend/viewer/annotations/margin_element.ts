@@ -1,0 +1,77 @@
+/** The margin between wall and sheet: the key of each mark at the height of its place; the open one has a leader line. */
+import {html, type TemplateResult} from 'lit';
+
+import type {AnnotationData, PointMm} from '../api/contract';
+import {BenchElement} from '../ui/bench_element';
+import {t} from '../ui/texts';
+import {byKey} from './order';
+import {placeOf} from './place';
+import {spreadHeights} from './spread';
+
+const ENTRY_HEIGHT = 40;
+
+export class MarginElement extends BenchElement {
+  private heights = new Map<string, number>();
+
+  protected override attached(): void {
+    this.examination.on('sight', () => { this.lay(); });
+  }
+
+  protected override render(): TemplateResult {
+    const {state} = this.examination;
+    const marks = state.areMarksShown ? [...state.marks].sort(byKey) : [];
+    return html`<ol class="margin-entries" aria-label=${t('marks.title')}>${marks.map((mark) => html`
+      <li data-mark=${mark.id}><button type="button" class="margin-entry" aria-pressed=${mark.id === state.openMark}
+        aria-label=${t('marks.open', {key: mark.key, title: mark.title})} @click=${() => { this.open(mark); }}>
+        <span class="mark-key">${mark.key}</span><span class="margin-word">${mark.title}</span></button></li>`)}</ol>
+      <div class="leader" hidden></div>`;
+  }
+
+  protected override updated(): void {
+    this.lay();
+  }
+
+  private open(mark: AnnotationData): void {
+    const isOpen = this.examination.state.openMark === mark.id;
+    this.examination.change({openMark: isOpen ? null : mark.id});
+  }
+
+  private lay(): void {
+    const {wall} = this.bench;
+    const {height} = wall.placing;
+    const wanted = [...this.querySelectorAll<HTMLElement>('li')].map((item) => {
+      const mark = this.examination.mark(item.dataset.mark ?? null);
+      const at = mark ? wall.pixelFromMm(placeOf(mark.geometry)) : null;
+      return {item, y: at ? at[1] : -1, isInView: at !== null && at[1] >= 0 && at[1] <= height};
+    });
+    const visible = wanted.filter(({isInView}) => isInView);
+    const tops = spreadHeights(visible.map(({y}) => y - 14), {entry: ENTRY_HEIGHT, limit: height});
+    for (const {item, isInView} of wanted) item.hidden = !isInView;
+    visible.forEach(({item}, index) => {
+      item.style.transform = `translateY(${(tops[index] ?? 0).toFixed(0)}px)`;
+      this.heights.set(item.dataset.mark ?? '', (tops[index] ?? 0) + 14);
+    });
+    this.lead();
+  }
+
+  private lead(): void {
+    const leader = this.querySelector<HTMLElement>('.leader');
+    const mark = this.examination.mark(this.examination.state.openMark);
+    if (!leader) return;
+    const {wall} = this.bench;
+    const [x = 0, y = 0] = mark ? wall.pixelFromMm(rightmost(mark)) : [];
+    const {width, height} = wall.placing;
+    const to = mark ? this.heights.get(mark.id) : undefined;
+    leader.hidden = !mark || to === undefined || x < 0 || x > width || y < 0 || y > height;
+    if (leader.hidden || to === undefined) return;
+    const length = Math.hypot(width - x, to - y);
+    leader.style.width = `${length.toFixed(1)}px`;
+    leader.style.transform = `translate(${(x - width).toFixed(1)}px, ${y.toFixed(1)}px) rotate(${Math.atan2(to - y, width - x).toFixed(4)}rad)`;
+  }
+}
+
+function rightmost(mark: AnnotationData): PointMm {
+  return placeOf(mark.geometry);
+}
+
+customElements.define('mahl-margin', MarginElement);

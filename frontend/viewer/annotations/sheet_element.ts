@@ -1,0 +1,72 @@
+/** The sheet: what is on the wall, the record of the open mark, or the slip of what is being said. */
+import {html, nothing, type TemplateResult} from 'lit';
+
+import type {OpenImage} from '../api/contract';
+import type {Slot} from '../map/examination';
+import {BenchElement} from '../ui/bench_element';
+import {icon} from '../ui/icons';
+import {fullName} from '../ui/image_names';
+import {formatPitch, withUnit} from '../ui/numbers';
+import {t} from '../ui/texts';
+import {byKey} from './order';
+import {renderRecord} from './record';
+import {SayingSlip} from './saying_slip';
+
+export class SheetElement extends BenchElement {
+  private slip!: SayingSlip;
+
+  protected override attached(): void {
+    this.slip = new SayingSlip(this.bench, () => { this.requestUpdate(); });
+    this.bench.drawing.on(() => {
+      this.slip.follow();
+      this.requestUpdate();
+    });
+  }
+
+  protected override render(): TemplateResult {
+    const mark = this.examination.mark(this.examination.state.openMark);
+    if (this.bench.drawing.isActive) return this.slip.render();
+    if (mark) {
+      return renderRecord(mark, this.bench, {
+        close: () => { this.examination.change({openMark: null}); },
+        reshape: () => { this.bench.drawing.reshape(mark); },
+      });
+    }
+    return this.overview();
+  }
+
+  private overview(): TemplateResult {
+    const {state, data} = this.examination;
+    const marks = [...state.marks].sort(byKey);
+    return html`<div class="sheet-body">
+      <h2 class="title">${t('sheet.title')}</h2>
+      <dl class="entry entry-right sheet-images">${this.shownImage('a')}${this.shownImage('b')}</dl>
+      <div class="ledge-head sheet-marks-head"><h2 class="head">${t('marks.title')}</h2>
+        ${marks.length > 0 ? html`<button type="button" class="text-key" @click=${() => { this.examination.change({areMarksShown: !state.areMarksShown}); }}>
+          ${t(state.areMarksShown ? 'marks.hide' : 'marks.show')}</button>` : nothing}</div>
+      ${marks.length === 0 ? html`<p class="empty">${t(data.can_annotate ? 'marks.none' : 'marks.none_reader')}</p>` : html`
+      <ol class="rows mark-rows">${marks.map((mark) => html`<li><button type="button" class="mark-row" @click=${() => { this.examination.change({openMark: mark.id}); }}>
+        <span class="mark-key">${mark.key}</span><span class="mark-row-title">${mark.title}</span>
+        <span class="second">${mark.certainty ? t(`certainty.${mark.certainty}`) : mark.author}</span></button></li>`)}</ol>`}
+      </div>
+      <div class="sheet-foot">${icon('sheet')}<p class="second">${t('sheet.foot')}</p></div>`;
+  }
+
+  private shownImage(slot: Slot): TemplateResult {
+    const image = this.examination.shown(slot);
+    const other = slot === 'b' ? t('sheet.no_second') : t('sheet.no_first');
+    return html`<dt>${slot}</dt><dd>${image ? html`${fullName(this.examination.data, image)}<p class="second">${facts(image)}</p>` : html`<i>${other}</i>`}</dd>`;
+  }
+}
+
+/** One line on how fine an image is and how well it lies. */
+function facts(image: OpenImage): string {
+  const parts = [];
+  if (image.um_per_px !== null) parts.push(t('image.pitch', {pitch: formatPitch(image.um_per_px)}));
+  const {registration} = image;
+  if (registration) parts.push(t('image.registration', {version: registration.version, method: registration.method}));
+  if (registration?.rms_mm) parts.push(t('image.rms', {rms: withUnit(registration.rms_mm, 'mm', 2)}));
+  return parts.join(' · ');
+}
+
+customElements.define('mahl-sheet', SheetElement);

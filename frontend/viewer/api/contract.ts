@@ -1,0 +1,144 @@
+/**
+ * What the server embeds in the examination page (`<script type="application/json" id="examination-data">`) and what
+ * its annotation addresses speak. Lengths are frame millimetres, x to the right, y down; 1 unit of a grid is 1 pixel.
+ */
+import type {Geometry, Polygon} from 'geojson';
+
+export type PointMm = readonly [x_mm: number, y_mm: number];
+export type PointPx = readonly [x_px: number, y_px: number];
+
+export type Certainty = 'certain' | 'probable' | 'possible' | 'unlikely' | 'rejected';
+export type TreatmentState = 'before' | 'during' | 'after';
+
+export interface ExaminationData {
+  face: {id: string; name: string; is_mirrored: boolean};
+  artwork: {id: string; title: string; inventory_number: string};
+  frame: FrameData;
+  /** Rows of the table of images, oldest first. */
+  states: StateRow[];
+  /** Columns of the table of images. */
+  modalities: {code: string; label: string}[];
+  images: ImageData[];
+  annotations_url: string;
+  can_annotate: boolean;
+  csrf_token: string;
+  language: string;
+}
+
+export interface FrameData {
+  id: string;
+  version: number;
+  width_mm: number;
+  height_mm: number;
+  /** Outline of the painted surface, null while nobody has drawn it. */
+  outline_mm: Polygon | null;
+  /** Relative standard uncertainty (k = 1) of the frame's lengths; the `a` of `a L`. */
+  scale_uncertainty: number;
+  canvas_pitch_mm: number;
+}
+
+export interface StateRow {
+  campaign_id: string;
+  state: TreatmentState;
+  label: string;
+  date: string;
+}
+
+/** One technical image. A closed one that the reader may know of carries no addresses, grid or registration. */
+export interface ImageData {
+  id: string;
+  label: string;
+  short_label: string;
+  modality: string;
+  state: TreatmentState;
+  campaign_id: string;
+  version: number;
+  is_closed: boolean;
+  /** ISO date on which a closed image opens; null when no date is set. */
+  closed_until: string | null;
+  um_per_px: number | null;
+  width_px: number | null;
+  height_px: number | null;
+  tile_url: string | null;
+  window_url: string | null;
+  grid: GridData | null;
+  footprint_mm: PointMm[] | null;
+  registration: RegistrationData | null;
+}
+
+/** Tiles of the published pyramid: zoom 0 is the coarsest, zoom `zooms - 1` has `pitch_mm`; edge tiles have full size. */
+export interface GridData {
+  x0_mm: number;
+  y0_mm: number;
+  pitch_mm: number;
+  width_px: number;
+  height_px: number;
+  zooms: number;
+  tile_size_px: number;
+}
+
+export interface RegistrationData {
+  id: string;
+  version: number;
+  method: string;
+  /** JSON form `mahlstick-map`: frame mm to the master's pixels. */
+  map: unknown;
+  uncertainty: UncertaintyGridData | null;
+  rms_mm: number | null;
+}
+
+/** Local uncertainty of a registration at 95 %, row by row from the top; null where nothing was measured. */
+export interface UncertaintyGridData {
+  x0_mm: number;
+  y0_mm: number;
+  step_mm: number;
+  columns: number;
+  rows: number;
+  u95_mm: (number | null)[];
+}
+
+export interface AnnotationData {
+  id: string;
+  key: string;
+  face: string;
+  geometry: Geometry;
+  title: string;
+  observation: string;
+  interpretation: string;
+  certainty: Certainty | null;
+  drawn_on_image: string | null;
+  drawn_on_registration: string | null;
+  author: string;
+  created_at: string;
+  revision: number;
+}
+
+export interface AnnotationDraft {
+  face: string;
+  geometry: Geometry;
+  title: string;
+  observation: string;
+  interpretation?: string;
+  certainty?: Certainty | null;
+  drawn_on_image: string | null;
+  drawn_on_registration: string | null;
+}
+
+/** RFC 9457 problem details with the member `code`. */
+export interface ProblemDetails {
+  title: string;
+  detail?: string;
+  code?: string;
+  status?: number;
+}
+
+export interface OpenImage extends ImageData {
+  is_closed: false;
+  tile_url: string;
+  grid: GridData;
+}
+
+/** An image that may be shown: open, with a published pyramid. */
+export function isOpen(image: ImageData): image is OpenImage {
+  return !image.is_closed && image.tile_url !== null && image.grid !== null;
+}

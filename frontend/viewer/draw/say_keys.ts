@@ -1,0 +1,43 @@
+/** Say what you see: the word starts the drawing. */
+import {html, type TemplateResult} from 'lit';
+
+import {BenchElement} from '../ui/bench_element';
+import {icon} from '../ui/icons';
+import {t} from '../ui/texts';
+import {LENGTH, WORDS, type Word} from './words';
+
+export class SayKeysElement extends BenchElement {
+  protected override attached(): void {
+    this.bench.drawing.on(() => { this.requestUpdate(); });
+  }
+
+  protected override render(): TemplateResult {
+    const canSay = this.examination.data.can_annotate;
+    const words = canSay ? [...WORDS, LENGTH] : [LENGTH];
+    return html`
+      <div class="ledge-head"><h2 class="head">${t(canSay ? 'say.title' : 'say.measure_only')}</h2></div>
+      <div class="say-words" role="group" aria-label=${t('say.title')}>${words.map((word) => this.key(word))}</div>
+      <p class="ledge-line second">${this.hint()}</p>`;
+  }
+
+  private key(word: Word): TemplateResult {
+    const {drawing} = this.bench;
+    const isPressed = drawing.isActive && drawing.word === word;
+    return html`<button type="button" class="key key-stack" aria-pressed=${isPressed}
+      @click=${() => { if (isPressed) drawing.giveUp(); else this.begin(word); }}>${icon(word.icon)}<span>${t(word.label)}</span></button>`;
+  }
+
+  private begin(word: Word): void {
+    this.bench.drawing.begin(word);
+    this.bench.wall.target.focus({preventScroll: true});
+  }
+
+  private hint(): string {
+    const {drawing} = this.bench;
+    if (drawing.phase !== 'drawing') return t('say.hint_idle');
+    if (drawing.kind === 'Point') return t('say.hint_point');
+    return t(drawing.canFinish ? 'say.hint_finish' : 'say.hint_corner');
+  }
+}
+
+customElements.define('mahl-say-keys', SayKeysElement);

@@ -1,0 +1,128 @@
+/** What the page is showing at this moment. Everything on it reads from here and writes through `change`. */
+import {isOpen, type AnnotationData, type ExaminationData, type ImageData, type OpenImage, type PointMm} from '../api/contract';
+import {agreementAt_mm} from '../compare/agreement';
+import type {Stick} from '../compare/stick';
+import type {CompareMode} from './view_address';
+
+export type Slot = 'a' | 'b';
+
+export interface Sight {
+  centre_mm: PointMm;
+  mm_per_css_px: number;
+  rotation_rad: number;
+}
+
+export interface ExaminationState {
+  a: string | null;
+  b: string | null;
+  mode: CompareMode;
+  /** Part of b in the fade, 0 to 1. */
+  fade: number;
+  stick: Stick;
+  isMirrored: boolean;
+  marks: AnnotationData[];
+  areMarksShown: boolean;
+  openMark: string | null;
+}
+
+export interface ExaminationEvents {
+  change: Partial<ExaminationState>;
+  pointer: PointMm | null;
+  sight: Sight;
+}
+
+type Listener<K extends keyof ExaminationEvents> = (detail: ExaminationEvents[K]) => void;
+
+export class Examination {
+  private readonly listeners = new Map<keyof ExaminationEvents, Set<Listener<never>>>();
+  state: ExaminationState;
+  /** Where the pointer is on the painting; null while it is elsewhere, and then the centre of the view counts. */
+  pointer_mm: PointMm | null = null;
+  sight: Sight;
+
+  constructor(readonly data: ExaminationData) {
+    const {width_mm, height_mm} = data.frame;
+    this.sight = {centre_mm: [width_mm / 2, height_mm / 2], mm_per_css_px: 1, rotation_rad: 0};
+    this.state = {
+      a: null,
+      b: null,
+      mode: 'wipe',
+      fade: 0.5,
+      stick: {x_mm: width_mm / 2, y_mm: height_mm / 2, angle_deg: 78},
+      isMirrored: data.face.is_mirrored,
+      marks: [],
+      areMarksShown: true,
+      openMark: null,
+    };
+  }
+
+  on<K extends keyof ExaminationEvents>(kind: K, listener: Listener<K>): () => void {
+    const all = this.listeners.get(kind) ?? new Set<Listener<never>>();
+    all.add(listener as Listener<never>);
+    this.listeners.set(kind, all);
+    return () => all.delete(listener as Listener<never>);
+  }
+
+  change(patch: Partial<ExaminationState>): void {
+    this.state = {...this.state, ...patch};
+    this.tell('change', patch);
+  }
+
+  point(pointer_mm: PointMm | null): void {
+    this.pointer_mm = pointer_mm;
+    this.tell('pointer', pointer_mm);
+  }
+
+  see(sight: Sight): void {
+    this.sight = sight;
+    this.tell('sight', sight);
+  }
+
+  get spot_mm(): PointMm {
+    return this.pointer_mm ?? this.sight.centre_mm;
+  }
+
+  image(id: string | null): ImageData | null {
+    return this.data.images.find((image) => image.id === id) ?? null;
+  }
+
+  shown(slot: Slot): OpenImage | null {
+    const image = this.image(this.state[slot]);
+    return image && isOpen(image) ? image : null;
+  }
+
+  openImages(): OpenImage[] {
+    return this.data.images.filter(isOpen);
+  }
+
+  agreement_mm(place_mm: PointMm): number | null {
+    return agreementAt_mm(this.shown('a'), this.shown('b'), place_mm);
+  }
+
+  mark(id: string | null): AnnotationData | null {
+    return this.state.marks.find((mark) => mark.id === id) ?? null;
+  }
+
+  /** Put one mark into the list, in place of its older revision. */
+  putMark(mark: AnnotationData): void {
+    const others = this.state.marks.filter(({id}) => id !== mark.id);
+    this.change({marks: [...others, mark], openMark: mark.id});
+  }
+
+  private tell<K extends keyof ExaminationEvents>(kind: K, detail: ExaminationEvents[K]): void {
+    for (const listener of this.listeners.get(kind) ?? []) (listener as Listener<K>)(detail);
+  }
+}
+
+/** Choose what to show first: the visible image before treatment and the infrared one, or what there is. */
+export function firstPair(images: OpenImage[]): {a: string | null; b: string | null} {
+  const rank = (image: OpenImage, wanted: string): number =>
+    (image.modality.includes(wanted) ? 0 : 2) + (image.state === 'before' ? 0 : 1);
+  const best = (wanted: string, not: string | null): OpenImage | undefined =>
+    images
+      .filter(({id}) => id !== not)
+      .sort((one, other) => rank(one, wanted) - rank(other, wanted) || other.version - one.version)[0];
+  const a = best('visible', null)?.id ?? null;
+  const b = best('infrared', a)?.id ?? null;
+  return {a, b};
+}
