@@ -1,0 +1,1 @@
+"""Backup of a whole installation, and its restoration into an empty one."""
