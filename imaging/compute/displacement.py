@@ -138,6 +138,16 @@ def _gathered(
     return total
 
 
+def _tap_matrix(
+    taps: tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]], width: int
+) -> NDArray[np.float64]:
+    cell, weights, _ = taps
+    matrix = np.zeros((len(cell), width))
+    for tap, weight in enumerate(weights):
+        matrix[np.arange(len(cell)), cell + tap] = weight
+    return matrix
+
+
 @dataclass(frozen=True, eq=False)
 class DisplacementGrid:
     """A smooth displacement in image pixels over a regular grid of frame nodes.
@@ -261,8 +271,7 @@ class DisplacementGrid:
         displacement_px : (rows, columns, 2) float64 array, px
             The same values as ``displacement_px``, as two matrix products.
         """
-        across = self._axis_matrix(self._column_taps(np.asarray(x_mm, dtype=np.float64), slope=False), 2)
-        down = self._axis_matrix(self._row_taps(np.asarray(y_mm, dtype=np.float64), slope=False), 1)
+        across, down = self.column_matrix(x_mm), self.row_matrix(y_mm)
         return np.stack([down @ plane @ across.T for plane in self._coefficients], axis=-1)
 
     def _column_taps(
@@ -275,14 +284,15 @@ class DisplacementGrid:
     ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
         return _axis_taps((y_mm - self.y0_mm) / self.step_mm, self.rows, slope=slope)
 
-    def _axis_matrix(
-        self, taps: tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]], axis: int
-    ) -> NDArray[np.float64]:
-        cell, weights, _ = taps
-        matrix = np.zeros((len(cell), self._coefficients.shape[axis]))
-        for tap, weight in enumerate(weights):
-            matrix[np.arange(len(cell)), cell + tap] = weight
-        return matrix
+    def column_matrix(self, x_mm: ArrayLike) -> NDArray[np.float64]:
+        """Return the (N, columns + 2) weights of the spline coefficients at places along x."""
+        taps = self._column_taps(np.asarray(x_mm, dtype=np.float64), slope=False)
+        return _tap_matrix(taps, self.columns + 2)
+
+    def row_matrix(self, y_mm: ArrayLike) -> NDArray[np.float64]:
+        """Return the (N, rows + 2) weights of the spline coefficients at places along y."""
+        taps = self._row_taps(np.asarray(y_mm, dtype=np.float64), slope=False)
+        return _tap_matrix(taps, self.rows + 2)
 
     def to_json(self) -> dict[str, Any]:
         """Return the grid as in the map document; the values run row by row."""
