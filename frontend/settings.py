@@ -144,6 +144,9 @@ X_FRAME_OPTIONS = "DENY"
 # Masters never pass through Django: they go to the upload application (frontend.asgi).
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 
+# What the queue's workers can run.
+PROCRASTINATE_IMPORT_PATHS = ["imaging.services.tasks"]
+
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("nl", "Nederlands"), ("it", "Italiano"), ("es", "Español"), ("de", "Deutsch")]
 LOCALE_PATHS = [BASE_DIR / "frontend" / "locale"]

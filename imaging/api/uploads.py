@@ -7,6 +7,7 @@ version 1.0.0). How much has arrived is the length of the file, so neither side 
 import asyncio
 import contextlib
 import hashlib
+import io
 import uuid
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -53,7 +54,8 @@ from imaging.services.uploading import (
 
 __all__ = ["UploadApplication"]
 
-P, R = ParamSpec("P"), TypeVar("R")
+P = ParamSpec("P")
+R = TypeVar("R")
 
 #: A complete file is hashed and brought in before the last answer, if that takes no longer than this; a client that
 #: got no image asks again. Proxies give up after 30 to 60 s.
@@ -231,7 +233,7 @@ def with_database(function: Callable[P, R], *arguments: P.args, **named: P.kwarg
 
 def refuse_forged(scope: Scope) -> None:
     """Let Django's own check judge origin and token of a request; it reads headers and cookies only."""
-    request = ASGIRequest({**scope, "method": "PATCH"}, body_file=contextlib.nullcontext())
+    request = ASGIRequest({**scope, "method": "PATCH"}, body_file=io.BytesIO())
     check = CsrfViewMiddleware(lambda _: HttpResponse())
     check.process_request(request)
     if check.process_view(request, lambda _: HttpResponse(), (), {}) is not None:

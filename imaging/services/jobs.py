@@ -14,7 +14,8 @@ from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
-from procrastinate.contrib.django import app as queue
+from procrastinate import App
+from procrastinate.contrib.django.django_connector import DjangoConnector
 from procrastinate.contrib.django.models import ProcrastinateEvent, ProcrastinateJob
 
 from imaging.errors import UnfitStateError
@@ -33,6 +34,8 @@ __all__ = [
 
 logger = logging.getLogger(__name__)
 
+#: A way to the queue over Django's own connection, also inside a worker: a job and its place are committed together.
+queue = App(connector=DjangoConnector())
 #: Name of the one procrastinate task; its argument is the id of a Job.
 TASK_NAME = "imaging.run_job"
 #: A worker beats every half second; one silent for this long has lost its way to the database.

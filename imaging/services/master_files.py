@@ -23,6 +23,7 @@ from typing import BinaryIO
 from django.conf import settings
 from django.db import connection, transaction
 
+from imaging.compute.masters.checksum import sha256_of_file
 from imaging.compute.masters.display_name import display_name
 from imaging.errors import FileUnreadableError, NoDiskSpaceError
 from imaging.models import StoredFile
@@ -36,7 +37,6 @@ __all__ = [
     "readable_file",
     "refuse_full_disk",
     "safe_name",
-    "sha256_of_file",
     "sweep_incoming",
 ]
 
@@ -113,15 +113,6 @@ def refuse_full_disk(needed_bytes: int, *, name: str) -> None:
         raise NoDiskSpaceError(
             file_name=name, needed_bytes=needed_bytes + RESERVE_BYTES, folder=str(folder), free_bytes=free_bytes
         )
-
-
-def sha256_of_file(path: Path, *, progress: Progress | None = None) -> str:
-    """Return the SHA-256 of a file, read once in blocks."""
-    digest = hashlib.sha256()
-    with path.open("rb") as source:
-        for block in blocks_of(source, path.stat().st_size, progress):
-            digest.update(block)
-    return digest.hexdigest()
 
 
 def blocks_of(source: BinaryIO, total_bytes: int, progress: Progress | None) -> Iterator[memoryview]:

@@ -5,7 +5,6 @@ import uuid
 from pathlib import Path
 
 from django.conf import settings
-from django.db import transaction
 from django.db.models import Max
 
 from imaging.access import images_known_to, images_open_to, require_role

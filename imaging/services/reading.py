@@ -1,0 +1,197 @@
+"""Read a master: every pixel decoded once under guard, measured, doubted, and made quick to show.
+
+Every stage may be repeated: files are named by their job, and rows are written together at the end.
+"""
+
+import dataclasses
+import time
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+
+from imaging.compute.frames import CanvasGrid
+from imaging.compute.masters.guard import GuardLimits
+from imaging.compute.masters.pixels import CheckedMaster, check_master
+from imaging.compute.masters.source import MasterSource, open_master
+from imaging.compute.pyramid.build import PyramidPlan, build_pyramid
+from imaging.compute.pyramid.levels import build_reading_levels, with_levels
+from imaging.compute.pyramid.tile_grid import TileGrid
+from imaging.compute.render.display_tone import DisplayTone
+from imaging.compute.render.shown_pixels import ShownPixels
+from imaging.compute.render.tone_statistics import tone_from_statistics
+from imaging.errors import (
+    ChecksumMismatchError,
+    GuardDeathError,
+    ImagingError,
+    JobLostError,
+    UnusableProfileError,
+    WorkCancelledError,
+)
+from imaging.models import ImageStatus, Modality, PyramidKind, TechnicalImage
+from imaging.models.technical_image import Polarity
+from imaging.services.ingest_sheets import fill_ingest_sheet, kept_metadata
+from imaging.services.job_runs import JobRun
+from imaging.services.laying import lay_into_frame
+from imaging.services.master_files import refuse_full_disk
+from imaging.services.pyramid_files import BuiltFile, built_file, keep_pyramid, place_to_build
+from imaging.services.storage_paths import absolute_path
+
+__all__ = ["read_master_of_image"]
+
+#: A child killed from outside may have been killed together with this worker, a moment before it.
+OUTSIDE_KILLS = ("SIGKILL", "SIGTERM", "SIGINT", "SIGHUP")
+OUTSIDE_KILL_PAUSE_S = 2.0
+OUTSIDE_KILL_TRIES = 3
+#: Reading levels are a third of the decoded picture, or four thirds where the master serves no windows.
+LEVEL_SHARE = 4 / 3
+
+
+def read_master_of_image(run: JobRun) -> dict[str, Any]:
+    """Run the READ job of an image; a refused file leaves the sentence on the image and touches nothing else."""
+    assert run.job.image_id is not None
+    image = TechnicalImage.objects.select_related("face__artwork__study", "campaign", "master", "same_grid_as").get(
+        pk=run.job.image_id
+    )
+    try:
+        return read_image(run, image)
+    except (WorkCancelledError, JobLostError):
+        raise
+    except ImagingError as error:
+        with run.committing():
+            TechnicalImage.objects.filter(pk=image.pk).update(status=ImageStatus.REFUSED, refusal=str(error))
+        raise
+
+
+def read_image(run: JobRun, image: TechnicalImage) -> dict[str, Any]:
+    """Do the stages one after the other and write their results together."""
+    checked = check_pixels(run, image)
+    refuse_full_disk(int(checked.header.decoded_bytes * LEVEL_SHARE), name=checked.header.file_name)
+    source = open_checked(image, checked)
+    levels = build_levels(run, source)
+    run.begin_stage("tone")
+    run.refuse_cancelled()
+    levelled = with_levels(source, levels.path)
+    tone, tone_doubts = first_tone(levelled, image)
+    grid, raw = build_raw_display(run, source, tone)
+    run.begin_stage("sheet")
+    image.statistics = checked.statistics.to_json()
+    image.metadata = kept_metadata(absolute_path(stored_path(image)), checked.header)
+    image.ingest_sheet = fill_ingest_sheet(image, checked) + tone_doubts
+    with run.committing():
+        keep_levels(image, levels, checked)
+        image.tone = image.tone or tone.to_json()
+        keep_raw_display(image, raw, grid)
+        image.status = ImageStatus.PUBLISHED if image.status == ImageStatus.PUBLISHED else ImageStatus.READ
+        image.refusal = ""
+        image.save(update_fields=["tone", "statistics", "metadata", "ingest_sheet", "status", "refusal"])
+        laid = lay_into_frame(image, wanted_by=run.job.wanted_by or image.brought_in_by)
+    return {"levels_sha256": levels.sha256, "raw_display_sha256": raw.sha256, **laid}
+
+
+def open_checked(image: TechnicalImage, checked: CheckedMaster) -> MasterSource:
+    """Return the pixels of a master that was checked just now."""
+    header = checked.header
+    pages = tuple(range(header.bands)) if header.storage == "pages" else (0,)
+    return open_master(absolute_path(stored_path(image)), pages=pages)
+
+
+def stored_path(image: TechnicalImage) -> str:
+    """Return the stored path of an image's master."""
+    assert image.master is not None
+    return image.master.path
+
+
+def check_pixels(run: JobRun, image: TechnicalImage) -> CheckedMaster:
+    """Decode every pixel in a guarded child; one killed from outside is given another try."""
+    assert image.master is not None
+    run.begin_stage("check")
+    path = absolute_path(image.master.path)
+    refuse_changed_master(image, path)
+    guard = GuardLimits(memory_bytes=settings.DECODE_MEMORY_BYTES, time_s=settings.DECODE_SECONDS)
+    for tries_left in reversed(range(OUTSIDE_KILL_TRIES)):
+        try:
+            return check_master(
+                path,
+                name=image.master.original_name,
+                guard=guard,
+                progress=run.report,
+                is_cancelled=run.is_cancelled,
+            )
+        except GuardDeathError as error:
+            if error.values.get("how") not in OUTSIDE_KILLS or not tries_left:
+                raise
+            time.sleep(OUTSIDE_KILL_PAUSE_S)
+            run.refuse_cancelled()
+    raise AssertionError("the last try returns or raises")
+
+
+def refuse_changed_master(image: TechnicalImage, path: Path) -> None:
+    """Refuse a master whose size is no longer the one received; `verify` compares its checksum too."""
+    assert image.master is not None
+    if path.stat().st_size != image.master.size_bytes:
+        raise ChecksumMismatchError(
+            file_name=image.master.original_name,
+            got=f"a length of {path.stat().st_size:,} bytes",
+            expected=f"{image.master.size_bytes:,} bytes",
+        )
+
+
+def build_levels(run: JobRun, source: MasterSource) -> BuiltFile:
+    """Build the lossless reading levels."""
+    run.begin_stage("levels")
+    path = place_to_build(run, PyramidKind.READING)
+    build_reading_levels(source, path, progress=run.report, is_cancelled=run.is_cancelled)
+    return built_file(run, PyramidKind.READING)
+
+
+def first_tone(source: MasterSource, image: TechnicalImage) -> tuple[DisplayTone, list[dict[str, Any]]]:
+    """Return the tone that was set, or one from the statistics of the whole picture.
+
+    A profile that cannot be used is left out and said. Radiographs are shown as on film: white is dense.
+    """
+    if image.tone is not None:
+        return DisplayTone.from_json(image.tone), []
+    is_inverted = image.modality == Modality.X_RADIOGRAPH and image.polarity == Polarity.BLACK_IS_DENSE
+    tone = dataclasses.replace(tone_from_statistics(source), is_inverted=is_inverted)
+    try:
+        ShownPixels(source, tone)
+    except UnusableProfileError as error:
+        doubt = {"code": error.code, "state": "doubt", "sentence": str(error), "remedy": ""}
+        return dataclasses.replace(tone, is_colour_managed=False), [doubt]
+    return tone, []
+
+
+def build_raw_display(run: JobRun, source: MasterSource, tone: DisplayTone) -> tuple[CanvasGrid, BuiltFile]:
+    """Build display tiles in the image's own pixels: one unit of their grid is one pixel."""
+    run.begin_stage("raw_display")
+    grid = CanvasGrid(0.0, 0.0, 1.0, source.width_px, source.height_px)
+    plan = PyramidPlan(grid, None, tone)
+    path = place_to_build(run, PyramidKind.RAW_DISPLAY)
+    build_pyramid(source, path, plan, progress=run.report, is_cancelled=run.is_cancelled)
+    return grid, built_file(run, PyramidKind.RAW_DISPLAY)
+
+
+def keep_levels(image: TechnicalImage, levels: BuiltFile, checked: CheckedMaster) -> None:
+    """Write the row of the reading levels."""
+    assert image.master is not None
+    keep_pyramid(
+        levels,
+        image,
+        media_type="image/tiff",
+        zooms=len(TileGrid(checked.header.width_px, checked.header.height_px).zooms),
+        parameters={"master_sha256": image.master.sha256, "reduction": "2 x 2 mean, half up"},
+    )
+
+
+def keep_raw_display(image: TechnicalImage, raw: BuiltFile, grid: CanvasGrid) -> None:
+    """Write the row of the display tiles in the image's own pixels."""
+    assert image.master is not None
+    keep_pyramid(
+        raw,
+        image,
+        media_type="image/jpeg",
+        grid=grid.to_json(),
+        zooms=len(TileGrid(grid.width_px, grid.height_px).zooms),
+        parameters={"master_sha256": image.master.sha256, "tone": image.tone, "unit": "px"},
+    )
