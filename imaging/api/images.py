@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from imaging.access import access_face, access_image, access_known_image, images_open_to, require_role
+from imaging.access import access_face, access_image, images_open_to, require_role
 from imaging.api.addresses import origin_of, tile_address_template, window_address_template
 from imaging.models import PyramidKind, Role, TechnicalImage
 from imaging.services.correcting import CORRECTABLE_FIELDS, correct_image
@@ -127,7 +127,7 @@ class ImageDetail(APIView):
     @extend_schema(request=ImageSerializer, responses=ImageSerializer)
     def patch(self, request: Request, pk: str) -> Response:
         """Correct capture data, visibility or embargo."""
-        image = access_known_image(request.user, pk)
+        image = access_image(request.user, pk)
         needs_lead = {"visibility", "embargo_until"} & set(request.data)
         require_role(request.user, image.study, Role.LEAD if needs_lead else Role.CONTRIBUTOR)
         changes = ImageSerializer(image, data=request.data, partial=True, context={"request": request})

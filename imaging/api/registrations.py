@@ -147,12 +147,10 @@ class ImageRegistrations(APIView):
 def row_of(point: dict[str, Any]) -> ControlPointRow:
     """Return a control point as the services take it."""
     return ControlPointRow(
-        label=point["label"],
-        frame_x_mm=point["x_mm"],
-        frame_y_mm=point["y_mm"],
-        image_x_px=point["x_px"],
-        image_y_px=point["y_px"],
-        kind=point.get("kind", PointKind.CONTROL),
+        point["label"],
+        (point["x_mm"], point["y_mm"]),
+        (point["x_px"], point["y_px"]),
+        is_check=point.get("kind") == PointKind.CHECK,
     )
 
 

@@ -114,10 +114,10 @@ def register_by_control_points(
         may_be_mirrored=wanted.may_be_mirrored,
     )
     fit = fit_control_points(
-        np.array([[point.frame_x_mm, point.frame_y_mm] for point in points], dtype=np.float64).reshape(-1, 2),
-        np.array([[point.image_x_px, point.image_y_px] for point in points], dtype=np.float64).reshape(-1, 2),
+        np.array([point.frame_mm for point in points], dtype=np.float64).reshape(-1, 2),
+        np.array([point.image_px for point in points], dtype=np.float64).reshape(-1, 2),
         model=model,
-        check=[point.kind == PointKind.CHECK for point in points],
+        check=[point.is_check for point in points],
         options=options,
     )
     registration = save_candidate(
@@ -263,11 +263,11 @@ def save_points(registration: Registration, points: Sequence[ControlPointRow], f
         ControlPoint(
             registration=registration,
             label=point.label,
-            kind=point.kind,
-            x_mm=point.frame_x_mm,
-            y_mm=point.frame_y_mm,
-            x_px=point.image_x_px,
-            y_px=point.image_y_px,
+            kind=PointKind.CHECK if point.is_check else PointKind.CONTROL,
+            x_mm=point.frame_mm[0],
+            y_mm=point.frame_mm[1],
+            x_px=point.image_px[0],
+            y_px=point.image_px[1],
             residual_mm=finite_or_none(fit.residual_mm[index]),
             leave_one_out_mm=finite_or_none(fit.leave_one_out_mm[index]),
             is_slip=index in slips,

@@ -1,0 +1,154 @@
+"""Every route of the server with an address made of the cast; a test fails when a URL pattern is missing here."""
+
+import dataclasses
+from collections.abc import Callable
+from typing import Any
+
+from frontend.access_check.cast import Cast, Subject
+
+__all__ = ["ROUTES", "Route"]
+
+ANY_STATE = "-"
+
+
+@dataclasses.dataclass(frozen=True)
+class Route:
+    """One thing that can be asked of the server.
+
+    `name` is that of the URL pattern, with the method in front unless it is GET; `path` gets the cast and, where
+    `is_of_image`, what hangs on an image in one state. `finds` turns a list into a yes or no: whether it holds the row.
+    """
+
+    name: str
+    path: Callable[[Cast, Subject], str]
+    method: str = "GET"
+    is_of_image: bool = False
+    body: dict[str, Any] | None = None
+    is_form: bool = False
+    accept: str = "text/html"
+    finds: Callable[[Subject], str] | None = None
+
+    @property
+    def label(self) -> str:
+        """Return what the table calls it."""
+        return f"{'' if self.method == 'GET' else self.method + ' '}{self.name}{' holds it' if self.finds else ''}"
+
+
+def of_image(name: str, path: Callable[[Subject], str], **options: Any) -> Route:
+    """Return a route that is asked in every state of an image."""
+    return Route(name, lambda cast, subject: path(subject), is_of_image=True, **options)
+
+
+def of_cast(name: str, path: Callable[[Cast], str], **options: Any) -> Route:
+    """Return a route that no image decides on."""
+    return Route(name, lambda cast, subject: path(cast), **options)
+
+
+def listing(name: str, path: Callable[[Cast], str], identifier: Callable[[Subject], Any]) -> Route:
+    """Return a list that is searched for a row of each state."""
+    return Route(
+        name, lambda cast, subject: path(cast), is_of_image=True, accept="*/*", finds=lambda row: str(identifier(row))
+    )
+
+
+WINDOW = "?x_mm=0&y_mm=0&width_mm=8&height_mm=6&width_px=16&format=png"
+
+PAGES = (
+    of_cast("works", lambda cast: "/"),
+    of_cast("artwork", lambda cast: f"/works/{cast.artwork.pk}/"),
+    of_cast("bring-in", lambda cast: f"/works/{cast.artwork.pk}/bring-in/"),
+    of_cast("examine", lambda cast: f"/faces/{cast.face.pk}/examine/"),
+    of_cast("frame-setup", lambda cast: f"/faces/{cast.face.pk}/frame/"),
+    of_cast("frame", lambda cast: f"/frames/{cast.frame_id}"),
+    of_image("image", lambda row: f"/images/{row.image.pk}/"),
+    of_image(
+        "image-correction", lambda row: f"/images/{row.image.pk}/correction", method="POST", body={}, is_form=True
+    ),
+    of_image("lay-by-scale", lambda row: f"/images/{row.image.pk}/scale", method="POST", body={}, is_form=True),
+    of_image("points", lambda row: f"/images/{row.image.pk}/points/"),
+    of_image("registration", lambda row: f"/registrations/{row.candidate.pk}/"),
+    of_image(
+        "registration-judge",
+        lambda row: f"/registrations/{row.candidate.pk}/judge",
+        method="POST",
+        body={"do": "refuse"},
+        is_form=True,
+    ),
+    of_cast("jobs", lambda cast: "/jobs/"),
+    of_image("job", lambda row: f"/jobs/{row.job.pk}", method="POST", body={"do": "stop"}, is_form=True),
+    of_cast("storage", lambda cast: "/storage/"),
+    of_cast("study", lambda cast: f"/studies/{cast.study.pk}/"),
+    of_cast("study-members", lambda cast: f"/studies/{cast.study.pk}/members", method="POST", body={}, is_form=True),
+    of_cast(
+        "study-invitations", lambda cast: f"/studies/{cast.study.pk}/invitations", method="POST", body={}, is_form=True
+    ),
+    of_cast("member", lambda cast: f"/memberships/{cast.membership.pk}", method="POST", body={}, is_form=True),
+    of_cast(
+        "invitation-end", lambda cast: "/invitations/00000000-0000-0000-0000-000000000000/end", method="POST", body={}
+    ),
+    of_cast("invited", lambda cast: f"/invited/{cast.invitation_secret}/"),
+    of_cast("me", lambda cast: "/me/"),
+    of_cast("token-make", lambda cast: "/me/tokens", method="POST", body={}, is_form=True),
+    of_cast("token-end", lambda cast: f"/me/tokens/{cast.token.pk}/end", method="POST", body={}, is_form=True),
+    of_image("annotation-page", lambda row: f"/annotations/{row.annotation.pk}"),
+    of_cast("face-annotations", lambda cast: f"/faces/{cast.face.pk}/annotations/", accept="application/ld+json"),
+    of_cast("physical-mm", lambda cast: "/ns/physical-mm/1"),
+    of_cast("certainty-degrees", lambda cast: "/ns/certainty/1"),
+    listing("face-annotations", lambda cast: f"/faces/{cast.face.pk}/annotations/", lambda row: row.annotation.pk),
+    listing("artwork", lambda cast: f"/works/{cast.artwork.pk}/", lambda row: row.image.pk),
+    listing("examine", lambda cast: f"/faces/{cast.face.pk}/examine/", lambda row: row.image.pk),
+    listing("examine tiles", lambda cast: f"/faces/{cast.face.pk}/examine/", lambda row: row.pyramid.pk),
+)
+
+API = (
+    of_cast("schema", lambda cast: "/api/v1/schema/", accept="application/json"),
+    of_cast("study-detail", lambda cast: f"/api/v1/studies/{cast.study.pk}"),
+    of_cast("study-list", lambda cast: "/api/v1/studies/"),
+    of_cast("artwork-list", lambda cast: "/api/v1/artworks/"),
+    of_cast("artwork-detail", lambda cast: f"/api/v1/artworks/{cast.artwork.pk}"),
+    of_cast("face-list", lambda cast: "/api/v1/faces/"),
+    of_cast("face-detail", lambda cast: f"/api/v1/faces/{cast.face.pk}"),
+    of_cast("face-frames", lambda cast: f"/api/v1/faces/{cast.face.pk}/frames", method="POST", body={}),
+    of_cast("frame-list", lambda cast: "/api/v1/frames/"),
+    of_cast("frame-detail", lambda cast: f"/api/v1/frames/{cast.frame_id}"),
+    of_cast("campaign-list", lambda cast: "/api/v1/campaigns/"),
+    of_cast("campaign-detail", lambda cast: f"/api/v1/campaigns/{cast.campaign.pk}"),
+    listing("image-list", lambda cast: "/api/v1/images/", lambda row: row.image.pk),
+    of_image("image-detail", lambda row: f"/api/v1/images/{row.image.pk}"),
+    of_image("image-detail", lambda row: f"/api/v1/images/{row.image.pk}", method="PATCH", body={"lens": "a lens"}),
+    of_image(
+        "image-detail visibility",
+        lambda row: f"/api/v1/images/{row.image.pk}",
+        method="PATCH",
+        body={"visibility": "no such"},
+    ),
+    of_image("image-window", lambda row: f"/api/v1/images/{row.image.pk}/window{WINDOW}", accept="image/png"),
+    of_image("image-registrations", lambda row: f"/api/v1/images/{row.image.pk}/registrations", method="POST", body={}),
+    listing("registration-list", lambda cast: "/api/v1/registrations/", lambda row: row.registration.pk),
+    of_image("registration-detail", lambda row: f"/api/v1/registrations/{row.registration.pk}"),
+    of_image(
+        "registration-judgement",
+        lambda row: f"/api/v1/registrations/{row.candidate.pk}/judgement",
+        method="POST",
+        body={},
+    ),
+    listing("job-list", lambda cast: "/api/v1/jobs/", lambda row: row.job.pk),
+    of_image("job-detail", lambda row: f"/api/v1/jobs/{row.job.pk}"),
+    of_image("job-cancellation", lambda row: f"/api/v1/jobs/{row.job.pk}/cancellation", method="POST", body={}),
+    of_image("job-retry", lambda row: f"/api/v1/jobs/{row.job.pk}/retry", method="POST", body={}),
+    of_cast("job-detail", lambda cast: f"/api/v1/jobs/{cast.study_job.pk}"),
+    listing("annotation-list", lambda cast: f"/api/v1/annotations/?face={cast.face.pk}", lambda row: row.annotation.pk),
+    of_cast("annotation-list", lambda cast: "/api/v1/annotations/", method="POST", body={}),
+    of_image("annotation-detail", lambda row: f"/api/v1/annotations/{row.annotation.pk}"),
+    of_image("annotation-detail", lambda row: f"/api/v1/annotations/{row.annotation.pk}", method="PATCH", body={}),
+    of_image("annotation-detail", lambda row: f"/api/v1/annotations/{row.annotation.pk}", method="DELETE"),
+    of_image("annotation-revisions", lambda row: f"/api/v1/annotations/{row.annotation.pk}/revisions"),
+)
+
+BEFORE_DJANGO = (
+    of_image("tile", lambda row: f"/t/{row.pyramid.pk}/0/0/0", accept="image/jpeg"),
+    of_cast("upload", lambda cast: f"/uploads/{cast.upload.pk}", method="HEAD"),
+    of_cast("uploads", lambda cast: "/uploads/", method="POST"),
+)
+
+ROUTES = (*PAGES, *API, *BEFORE_DJANGO)
