@@ -43,7 +43,8 @@ def first_registration(image: TechnicalImage, frame: Frame, *, made_by: Person) 
         registration = register_same_grid(image, image.same_grid_as, made_by=made_by)
         doubts = [doubt for doubt in image.ingest_sheet if str(doubt.get("code", "")).startswith("same_grid")]
         if doubts:
-            registration.quality_notes = [*registration.quality_notes, *(doubt["code"] for doubt in doubts)]
+            notes = [{"code": doubt["code"], "message": doubt["sentence"]} for doubt in doubts]
+            registration.quality_notes = [*registration.quality_notes, *notes]
             registration.save(update_fields=["quality_notes"])
         return registration
     if image.stated_um_per_px or image.file_um_per_px:

@@ -97,7 +97,7 @@ def register_by_stated_scale(
         made_by=made_by,
         method=RegistrationMethod.STATED_SCALE,
         model="similarity",
-        notes=notes,
+        quality_notes=notes,
     )
 
 
