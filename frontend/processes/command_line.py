@@ -33,7 +33,6 @@ _NEED_NO_DATABASE = {
     "mosaic",
     "paint",
     "register_files",
-    "screenshots",
     "spectacular",
     "test",
     "version",

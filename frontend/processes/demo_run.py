@@ -22,6 +22,7 @@ from frontend.processes.certificates import certificate_fingerprint, make_own_ce
 from frontend.processes.file_lock import FileLock
 from frontend.processes.listening import Listening
 from frontend.processes.ports import address_for_others, is_loopback, refuse_used_port
+from frontend.processes.running_demo import RunningDemo
 from frontend.processes.supervisor import Child, Supervisor
 from frontend.processes.web_server import default_process_count
 
@@ -88,8 +89,11 @@ class DemoRun:
         self._wait_for_page(web_server)
         if self._supervisor.is_stopping:
             return 0
+        pairs = [line.split(maxsplit=2)[1:] for line in sign_ins]
+        note = RunningDemo(self._address(), tuple((email, password) for email, password in pairs)).note(self._plan.data)
         self._say([f"address {self._address()}", *sign_ins])
         self._supervisor.watch()
+        note.unlink(missing_ok=True)
         return 0
 
     def _choose_transport(self) -> None:
