@@ -4,6 +4,7 @@ Geometry lies in the plane of the frame: on a warped panel these are projected m
 result carries its parts and a sentence key; texts are made where the language is known.
 """
 
+import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -40,6 +41,14 @@ __all__ = [
 
 # Axial directions that cancel to less than this mean length have no mean.
 SMALLEST_RESULTANT = 1e-9
+UNITS = {
+    "distance": "mm",
+    "length": "mm",
+    "spacing": "mm",
+    "area": "mm2",
+    "angle": "deg",
+    "density": "mm/mm2",
+}
 
 
 @dataclass(frozen=True)
@@ -115,8 +124,9 @@ def measure_distance(
         Contribution("second end", picks[1].sigma_mm),
         *_budget_parts(budget, relative_factor=length_mm),
     ]
-    sentence = "value" if picks[0] == picks[1] and not budget.registration_mm else "cross_modal"
-    return _result("distance", length_mm, parts, picks=picks, size_mm=length_mm, sentence=sentence)
+    result = _result("distance", length_mm, parts, picks=picks, size_mm=length_mm)
+    is_cross_modal = result.is_resolved and (picks[0] != picks[1] or budget.registration_mm > 0.0)
+    return dataclasses.replace(result, sentence="cross_modal") if is_cross_modal else result
 
 
 def measure_length(geometry: BaseGeometry, *, pick: Pick, budget: ErrorBudget) -> Measurement:
@@ -169,7 +179,7 @@ def measure_area(geometries: Sequence[BaseGeometry], *, pick: Pick, budget: Erro
         Contribution("vertices", 0.5 * pick.sigma_mm * math.sqrt(squares)),
         *_budget_parts(scale, relative_factor=2.0 * area_mm2),
     ]
-    return _result("area", area_mm2, parts, picks=(pick,), size_mm=math.sqrt(area_mm2), unit="mm2")
+    return _result("area", area_mm2, parts, picks=(pick,), size_mm=math.sqrt(area_mm2))
 
 
 def measure_angle(
@@ -200,7 +210,7 @@ def measure_angle(
         if sigma_mm > 0.0
     ]
     angle_deg = math.degrees(math.atan2(-y_mm, x_mm)) % 180.0
-    return _result("angle", angle_deg, parts, picks=picks, size_mm=length_mm, unit="deg")
+    return _result("angle", angle_deg, parts, picks=picks, size_mm=length_mm)
 
 
 def axial_mean_deg(angles_deg: ArrayLike) -> float:
@@ -251,9 +261,7 @@ def measure_density(
     -----
     Relative uncertainties of length and area in quadrature; scale enters once, being common.
     """
-    if not all(
-        shapely.get_dimensions(shapely.get_parts(line)).tolist() == [1] * len(shapely.get_parts(line)) for line in lines
-    ):
+    if any(shapely.get_dimensions(line) != 1 for line in lines):
         raise MeasurementError(quantity="density", got="a shape that is no line", needed="lines")
     no_scale = ErrorBudget(registration_mm=budget.registration_mm)
     area = measure_area([region], pick=pick, budget=ErrorBudget())
@@ -270,7 +278,7 @@ def measure_density(
         Contribution("scale", budget.relative_scale * density),
     ]
     size_mm = math.sqrt(area.value)
-    return _result("density", density, parts, picks=(pick,), size_mm=size_mm, unit="mm/mm2")
+    return _result("density", density, parts, picks=(pick,), size_mm=size_mm)
 
 
 def measure_spacing(
@@ -333,8 +341,6 @@ def _result(
     *,
     picks: Sequence[Pick],
     size_mm: float,
-    unit: str = "mm",
-    sentence: str = "value",
 ) -> Measurement:
     smallest_mm = resolvable_mm(*picks)
     is_resolved = size_mm >= smallest_mm
@@ -342,11 +348,11 @@ def _result(
         quantity=quantity,
         value=float(value),
         uncertainty=COVERAGE_FACTOR * math.hypot(*(part.standard for part in parts)),
-        unit=unit,
+        unit=UNITS[quantity],
         parts=tuple(parts),
         is_resolved=is_resolved,
         resolvable_mm=smallest_mm,
-        sentence=sentence if is_resolved else "not_resolved",
+        sentence="value" if is_resolved else "not_resolved",
     )
 
 
@@ -367,9 +373,12 @@ def _length_gradient(vertices_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     lengths = np.hypot(*steps.T)
     directions = steps[lengths > 0.0] / lengths[lengths > 0.0, np.newaxis]
     if np.array_equal(vertices_mm[0], vertices_mm[-1]):
-        return directions - np.roll(directions, 1, axis=0)
-    zero = np.zeros((1, 2))
-    return np.concatenate([zero, directions]) - np.concatenate([directions, zero])
+        before, after = np.roll(directions, 1, axis=0), directions
+    else:
+        none = np.zeros((1, 2))
+        before, after = np.concatenate([none, directions]), np.concatenate([directions, none])
+    gradient: NDArray[np.float64] = before - after
+    return gradient
 
 
 def _area_gradient_squares(ring_mm: NDArray[np.float64]) -> float:
