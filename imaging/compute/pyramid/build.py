@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import threading
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from imaging.compute.colour.profiles import srgb_profile
 from imaging.compute.frames import CanvasGrid, canvas_grid_over
@@ -28,6 +31,7 @@ __all__ = ["PyramidPlan", "build_pyramid", "footprint_mm", "grid_to_publish"]
 
 # Wide enough to hide the start of a block, small enough to stay in the cache.
 _BLOCK_WIDTH_PX = 2048
+_THREADS = 2
 # Samples per side at which the finest pitch of a map is sought.
 _PITCH_SAMPLES = 9
 
@@ -178,29 +182,48 @@ def _own_rows(source: MasterSource, plan: PyramidPlan, *, shown: ShownPixels, wr
 def _resampled_rows(
     source: MasterSource, plan: PyramidPlan, *, shown: ShownPixels, writer: PyramidWriter
 ) -> Iterator[None]:
-    """Fill the writer's rows through the map, block by block."""
-    assert plan.frame_map is not None
+    """Fill the writer's rows through the map, blocks side by side in threads."""
     if not source.scale_factors:
         raise NoRandomAccessError(file_name=source.name)
-    factor = _scale_factor_for(plan, source.scale_factors)
-    places = PixelField(plan.grid, plan.frame_map, scale_factor=factor)
-    resampler = BlockResampler(source, places, select=shown.select)
-    y_px = 0
-    while y_px < plan.grid.height_px:
-        rows = writer.rows
-        for x_px in range(0, plan.grid.width_px, _BLOCK_WIDTH_PX):
-            width_px = min(_BLOCK_WIDTH_PX, plan.grid.width_px - x_px)
-            for block in resampler.blocks(x_px, y_px, width_px, len(rows)):
-                top, left = block.y_px - y_px, block.x_px
-                out = rows[top : top + block.height_px, left : left + block.width_px]
-                if block.pixels is None:
-                    out[...] = FILL_GREY
-                    continue
-                shown.show(block.pixels, out)
-                if block.is_inside is not None:
-                    out[~block.is_inside] = FILL_GREY
-        y_px += len(rows)
-        yield
+    filler = _BlockFiller(source, plan, shown)
+    width_px = plan.grid.width_px
+    with ThreadPoolExecutor(_THREADS, thread_name_prefix="resampling") as pool:
+        for y_px in range(0, plan.grid.height_px, len(writer.rows)):
+            rows = writer.rows
+            blocks = [
+                pool.submit(filler.fill, rows[:, x_px : x_px + _BLOCK_WIDTH_PX], x_px, y_px)
+                for x_px in range(0, width_px, _BLOCK_WIDTH_PX)
+            ]
+            for block in blocks:
+                block.result()
+            yield
+
+
+class _BlockFiller:
+    """Resamples and tones blocks, with one set of buffers for each thread."""
+
+    def __init__(self, source: MasterSource, plan: PyramidPlan, shown: ShownPixels) -> None:
+        assert plan.frame_map is not None
+        self._source, self._shown = source, shown
+        factor = _scale_factor_for(plan, source.scale_factors)
+        self._places = PixelField(plan.grid, plan.frame_map, scale_factor=factor)
+        self._of_thread = threading.local()
+
+    def fill(self, out: NDArray[np.uint8], x_px: int, y_px: int) -> None:
+        """Write the pixels of a block whose top left pixel in the grid is given."""
+        resampler = getattr(self._of_thread, "resampler", None)
+        if resampler is None:
+            resampler = BlockResampler(self._source, self._places, select=self._shown.select)
+            self._of_thread.resampler = resampler
+        for block in resampler.blocks(x_px, y_px, out.shape[1], out.shape[0]):
+            top, left = block.y_px - y_px, block.x_px - x_px
+            part = out[top : top + block.height_px, left : left + block.width_px]
+            if block.pixels is None:
+                part[...] = FILL_GREY
+                continue
+            self._shown.show(block.pixels, part)
+            if block.is_inside is not None:
+                part[~block.is_inside] = FILL_GREY
 
 
 def _scale_factor_for(plan: PyramidPlan, scale_factors: tuple[int, ...]) -> int:
