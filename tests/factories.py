@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import datetime as dt
 import itertools
+from pathlib import Path
 from typing import Any
 
+import numpy as np
+import tifffile
+import shapely
 from django.utils import timezone
 
+from annotations.models import Annotation
+from annotations.services.drawing import DrawnOn, draw_annotation
+from annotations.services.words import Words
 from imaging.compute.maps import FrameMap
 from imaging.models import (
     Artwork,
@@ -16,6 +23,7 @@ from imaging.models import (
     Frame,
     ImageStatus,
     Invitation,
+    JobStatus,
     Membership,
     Person,
     Registration,
@@ -26,6 +34,11 @@ from imaging.models import (
     TechnicalImage,
     Visibility,
 )
+from imaging.services.job_runs import run_job_here
+from imaging.services.master_files import Incoming
+from imaging.services.receiving import bring_in_image
+from imaging.services.slips import Slip
+from imaging.services.tasks import HANDLERS
 from imaging.services.tokens import digest_of
 
 counter = itertools.count(1)
@@ -131,3 +144,45 @@ def make_registration(image: TechnicalImage, frame: Frame, **fields: Any) -> Reg
         "made_by": image.brought_in_by,
     }
     return Registration.objects.create(image=image, frame=frame, **{**defaults, **fields})
+
+
+def write_picture(folder: Path, *, width_px: int = 320, height_px: int = 240, dtype: str = "uint8") -> Path:
+    """Write an RGB picture whose values tell where they are, 100 micrometres a pixel."""
+    rows, columns = np.mgrid[0:height_px, 0:width_px]
+    top = np.iinfo(dtype).max
+    planes = [columns * top // max(width_px - 1, 1), rows * top // max(height_px - 1, 1), (rows + columns) % 256]
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"picture_{next(counter)}.tif"
+    pixels = np.stack(planes, axis=-1).astype(dtype)
+    tifffile.imwrite(path, pixels, photometric="rgb", resolution=(254, 254), resolutionunit="INCH")
+    return path
+
+
+def bring_in(path: Path, face: Face, person: Person, **slip: Any) -> TechnicalImage:
+    """Bring a picture in and do the jobs that follow, as a worker would."""
+    wanted = {"modality": "VIS", "state": "before", "um_per_px": 100.0, **slip}
+    image = bring_in_image(Incoming(path=path, name=path.name), Slip(**wanted), face=face, person=person).image
+    run_waiting_jobs(image)
+    image.refresh_from_db()
+    return image
+
+
+def run_waiting_jobs(image: TechnicalImage) -> None:
+    """Run the jobs of an image in this thread until none waits."""
+    while (job := image.jobs.filter(status=JobStatus.WAITING).order_by("wanted_at").first()) is not None:
+        run_job_here(job, HANDLERS)
+
+
+def make_annotation(
+    face: Face, author: Person, *, image: TechnicalImage | None = None, shape_mm: Any = None, **words: str
+) -> Annotation:
+    """Draw an annotation as the service does; a face without a frame gets one."""
+    if not face.frames.exists():
+        make_frame(face)
+    return draw_annotation(
+        face,
+        shape_mm=shape_mm if shape_mm is not None else shapely.LineString([(10.0, 20.0), (13.0, 24.0)]),
+        words=Words(**{"title": "Crack along the join", "observation": "a dark line", **words}),
+        author=author,
+        drawn_on=DrawnOn(image) if image else None,
+    )

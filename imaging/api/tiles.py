@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, MutableMapping
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeAlias
 
-from django.db import close_old_connections
+from django.db import connection
 
 from imaging.api.scope_person import Credential, credential_from_scope, header, viewer_of
 from imaging.compute.pyramid.tile_reader import OpenPyramids
@@ -66,13 +66,16 @@ class TileApplication:
 
     def make_grant(self, credential: Credential, pyramid_id: uuid.UUID) -> TileGrant:
         """Ask the database who this is and whether the pyramid is open to them."""
-        close_old_connections()
 
         def make_decision() -> TileGrant:
             viewer, ends_at = viewer_of(credential)
             return decide(viewer, pyramid_id, ends_at)
 
-        return self.grants.make(credential, pyramid_id, make_decision)
+        try:
+            return self.grants.make(credential, pyramid_id, make_decision)
+        finally:
+            # Decisions are rare; idle threads must not keep connections of the database.
+            connection.close()
 
 
 def parse_address(path: str) -> tuple[uuid.UUID, int, int, int] | None:

@@ -19,7 +19,7 @@ from typing import Any
 
 import psycopg
 from django.contrib.auth.models import AnonymousUser
-from django.db import close_old_connections, connection
+from django.db import connection
 from django.utils import timezone
 
 from imaging.access import Viewer, access_pyramid
@@ -94,8 +94,10 @@ class TileGrants:
             self.listener.start()
 
     def stop(self) -> None:
-        """End the listening thread."""
+        """End the listening thread and wait until its connection is closed."""
         self.stopping.set()
+        if self.listener is not None:
+            self.listener.join(timeout=2 * FRESH_S)
 
     def listen(self) -> None:
         """Hear changes of rights until stopped; a lost connection is made anew."""
@@ -153,6 +155,4 @@ def is_open_to_strangers(pyramid_id: uuid.UUID) -> bool:
         access_pyramid(AnonymousUser(), pyramid_id)
     except (NotFoundError, ImageClosedError):
         return False
-    finally:
-        close_old_connections()
     return True
