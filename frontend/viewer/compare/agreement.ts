@@ -8,15 +8,21 @@ export function uncertaintyAt_mm(grid: UncertaintyGridData, [x_mm, y_mm]: PointM
   if (column < 0 || row < 0 || column > grid.columns - 1 || row > grid.rows - 1) return null;
   const left = Math.min(Math.floor(column), Math.max(0, grid.columns - 2));
   const top = Math.min(Math.floor(row), Math.max(0, grid.rows - 2));
-  const right = Math.min(left + 1, grid.columns - 1);
-  const bottom = Math.min(top + 1, grid.rows - 1);
-  const node = (c: number, r: number): number | null => grid.u95_mm[r * grid.columns + c] ?? null;
-  const corners = [node(left, top), node(right, top), node(left, bottom), node(right, bottom)];
-  if (corners.some((value) => value === null)) return null;
-  const [nw = 0, ne = 0, sw = 0, se = 0] = corners as number[];
   const across = column - left;
   const down = row - top;
-  return (nw * (1 - across) + ne * across) * (1 - down) + (sw * (1 - across) + se * across) * down;
+  let sum = 0;
+  for (const [c, r, weight] of [
+    [left, top, (1 - across) * (1 - down)],
+    [left + 1, top, across * (1 - down)],
+    [left, top + 1, (1 - across) * down],
+    [left + 1, top + 1, across * down],
+  ] as const) {
+    if (weight === 0) continue;
+    const value = grid.u95_mm[r * grid.columns + c] ?? null;
+    if (value === null) return null;
+    sum += value * weight;
+  }
+  return sum;
 }
 
 /**

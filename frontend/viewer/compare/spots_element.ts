@@ -30,7 +30,7 @@ export class SpotsElement extends BenchElement {
     const columns = data.modalities.filter(({code}) => data.images.some(({modality}) => modality === code));
     return html`
       <div class="ledge-head"><h2 class="head">${t('spots.title')}</h2><p class="second spots-size"></p>
-        <button type="button" class="text-key" @click=${this.swapGives}>${t(this.gives === 'b' ? 'spots.gives_b' : 'spots.gives_a')}</button></div>
+        <button type="button" class="text-key spots-gives" @click=${this.swapGives}>${t(this.gives === 'b' ? 'spots.gives_b' : 'spots.gives_a')}</button></div>
       <div class="spots-scroll" tabindex="-1"><table class="spots" role="grid" aria-label=${t('spots.title')} @keydown=${this.onKey}>
         <thead><tr role="row"><td></td>${columns.map(({label}) => html`<th scope="col" role="columnheader">${label}</th>`)}</tr></thead>
         <tbody>${data.states.map((state) => html`<tr role="row">

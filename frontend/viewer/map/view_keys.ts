@@ -22,7 +22,7 @@ export class ViewKeysElement extends BenchElement {
       ${this.key('whole', t('view.whole'), () => { this.bench.wall.showWhole(moveTime_ms()); })}
       ${this.key('life_size', t('view.life_size'), this.showLifeSize)}
       ${this.key('turn', t('view.turn'), () => { this.bench.wall.go({rotation_rad: nextQuarter(sight.rotation_rad)}); })}
-      ${this.key('hand', t('view.mirror'), () => { this.examination.change({isMirrored: !state.isMirrored}); }, state.isMirrored)}
+      ${this.key('mirror', t('view.mirror'), () => { this.examination.change({isMirrored: !state.isMirrored}); }, state.isMirrored)}
       </div>
       <p class="ledge-line second">${scaleText(sight.mm_per_css_px)}${turn_deg ? ` · ${t('view.turned', {angle: formatNumber(turn_deg, 1)})}` : ''}${state.isMirrored ? ` · ${t('view.mirrored')}` : ''}
       <button type="button" class="text-key" @click=${() => { this.dispatchEvent(new CustomEvent('mahl-calibrate', {bubbles: true})); }}>${t('view.measure_screen')}</button></p>`;

@@ -29,16 +29,21 @@ export function formatPitch(um_per_px: number): string {
   return withUnit(um_per_px, 'µm', Number.isInteger(um_per_px) || um_per_px >= 100 ? 0 : 1);
 }
 
+/** Plain English writes the day first here, as in "14 Mar 2024". */
+function dateLanguage(): string {
+  return language() === 'en' ? 'en-GB' : language();
+}
+
 export function formatDate(iso: string): string {
   const moment = new Date(iso);
   if (Number.isNaN(moment.valueOf())) return iso;
-  return new Intl.DateTimeFormat(language(), {day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC'}).format(moment);
+  return new Intl.DateTimeFormat(dateLanguage(), {day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC'}).format(moment);
 }
 
 export function formatMoment(iso: string): string {
   const moment = new Date(iso);
   if (Number.isNaN(moment.valueOf())) return iso;
-  return new Intl.DateTimeFormat(language(), {
+  return new Intl.DateTimeFormat(dateLanguage(), {
     day: 'numeric', month: 'short', year: 'numeric', hour: '2-digit', minute: '2-digit', timeZoneName: 'short',
   }).format(moment);
 }
