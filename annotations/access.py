@@ -16,7 +16,7 @@ from annotations.errors import AnnotationWithdrawnError, OthersWordsError
 from annotations.models import Annotation, AnnotationQuerySet, AnnotationStatus
 from imaging.access import Viewer, access_face, faces_open_to, images_open_to, require_role, role_in_study
 from imaging.errors import NotFoundError
-from imaging.models import Face, Role
+from imaging.models import Face, Person, Role
 
 __all__ = [
     "access_annotation",
@@ -25,6 +25,7 @@ __all__ = [
     "access_annotation_to_withdraw",
     "access_face_to_draw",
     "access_known_annotation",
+    "acting_person",
     "annotations_known_to",
     "annotations_of_face",
     "annotations_open_to",
@@ -66,7 +67,7 @@ def annotations_of_face(viewer: Viewer, face: Face) -> AnnotationQuerySet:
 def access_known_annotation(viewer: Viewer, annotation_id: object) -> Annotation:
     """Return an annotation, withdrawn or not; absent, forbidden and misspelt get the same answer."""
     try:
-        return annotations_known_to(viewer).get(pk=annotation_id)
+        return annotations_known_to(viewer).get(pk=str(annotation_id))
     except (Annotation.DoesNotExist, ValidationError, ValueError):
         raise NotFoundError(noun="annotation", identifier=annotation_id) from None
 
@@ -113,6 +114,12 @@ def access_annotation_to_withdraw(viewer: Viewer, annotation_id: object) -> Anno
     if role_in_study(viewer, study.pk) != Role.LEAD:
         refuse_others(viewer, annotation)
     return annotation
+
+
+def acting_person(viewer: Viewer) -> Person:
+    """Return the person behind a viewer who was given a role, which strangers never are."""
+    assert isinstance(viewer, Person), viewer
+    return viewer
 
 
 def refuse_others(viewer: Viewer, annotation: Annotation) -> None:

@@ -41,6 +41,8 @@ STATUS_OF: dict[type[Exception], HTTPStatus] = {
     imaging_errors.ForeignOriginError: HTTPStatus.FORBIDDEN,
     imaging_errors.MasterFileError: HTTPStatus.UNPROCESSABLE_ENTITY,
     imaging_errors.ImagingError: HTTPStatus.BAD_REQUEST,
+    annotation_errors.AnnotationWithdrawnError: HTTPStatus.GONE,
+    annotation_errors.OthersWordsError: HTTPStatus.FORBIDDEN,
     annotation_errors.AnnotationError: HTTPStatus.BAD_REQUEST,
 }
 

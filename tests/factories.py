@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import tifffile
 import shapely
+import tifffile
 from django.utils import timezone
 
 from annotations.models import Annotation

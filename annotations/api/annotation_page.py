@@ -90,4 +90,5 @@ def is_drawn(change: Change) -> bool:
 def name_of(change: Change) -> str:
     """Return what people call the field of a change."""
     names = {"geometry": _("shape"), "frame": _("frame version"), "status": _("state")}
-    return names.get(change.field) or str(Annotation._meta.get_field(change.field).verbose_name)
+    columns = {column.name: str(column.verbose_name) for column in Annotation._meta.fields}
+    return {**columns, **names}[change.field]

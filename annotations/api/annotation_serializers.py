@@ -63,12 +63,12 @@ class MeasurementsSerializer(serializers.Serializer[Any]):
     length_mm = serializers.FloatField(allow_null=True)
     area_mm2 = serializers.FloatField(allow_null=True)
     count = serializers.IntegerField(allow_null=True)
-    angle_deg = serializers.FloatField(allow_null=True)
     uncertainty_mm = serializers.FloatField(allow_null=True)
     area_uncertainty_mm2 = serializers.FloatField(allow_null=True)
     pixel_pitch_mm = serializers.FloatField(allow_null=True)
     registration_radius95_mm = serializers.FloatField(allow_null=True)
     can_resolve = serializers.BooleanField(allow_null=True)
+    resolvable_mm = serializers.FloatField(allow_null=True)
     sentence = serializers.CharField()
 
 

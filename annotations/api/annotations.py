@@ -14,6 +14,7 @@ from annotations.access import (
     access_annotation_to_change,
     access_annotation_to_withdraw,
     access_face_to_draw,
+    acting_person,
     annotations_of_face,
     annotations_open_to,
 )
@@ -101,7 +102,7 @@ class AnnotationList(GenericAPIView[Annotation]):
             access_face_to_draw(request.user, data["face"]),
             shape_mm=data["geometry"],
             words=Words(**wanted.words()),
-            author=request.user,
+            author=acting_person(request.user),
             drawn_on=drawn_on(request.user, data),
         )
         response = answer(annotation, status=201)
@@ -129,7 +130,7 @@ class AnnotationDetail(APIView):
                 annotation,
                 shape_mm=wanted.validated_data.get("geometry"),
                 words=wanted.words(),
-                editor=request.user,
+                editor=acting_person(request.user),
                 expected_revision=revision,
             )
         except EditConflictError as conflict:
@@ -141,7 +142,9 @@ class AnnotationDetail(APIView):
         """Withdraw it; afterwards its address answers 410 and its history stays."""
         annotation = access_annotation_to_withdraw(request.user, pk)
         try:
-            withdraw_annotation(annotation, editor=request.user, expected_revision=expected_revision(request))
+            withdraw_annotation(
+                annotation, editor=acting_person(request.user), expected_revision=expected_revision(request)
+            )
         except EditConflictError as conflict:
             raise conflict_seen_by(request.user, conflict, pk) from conflict
         return Response(status=204)

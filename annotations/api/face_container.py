@@ -1,5 +1,7 @@
 """The container of a face's annotations: the reading part of the Web Annotation Protocol."""
 
+from typing import Any
+
 from django.http import HttpResponse
 from drf_spectacular.utils import extend_schema
 from rest_framework.exceptions import NotAcceptable
@@ -46,7 +48,7 @@ class FaceContainer(LinkedDataView):
         headers = {**self.link_headers(), "Content-Location": document["id"]}
         return json_ld_answer(request, document, media_type=media_type, headers=headers, vary=("Prefer",))
 
-    def document(self, found: FaceListing, preference: str, page: str | None) -> dict[str, object]:
+    def document(self, found: FaceListing, preference: str, page: str | None) -> dict[str, Any]:
         """Return the page that was asked for, or the container in the preferred fullness."""
         if page is not None:
             if not (page.isascii() and page.isdigit() and len(page) < 10):

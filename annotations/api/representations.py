@@ -45,7 +45,7 @@ class LinkedDataView(APIView):
             raise exc
         return super().handle_exception(exc)
 
-    def options(self, request: Request, *args: Any, **kwargs: Any) -> HttpResponse:
+    def options(self, request: Any, *args: Any, **kwargs: Any) -> Any:
         """Return what may be asked of this address; asking needs no sign-in."""
         response = HttpResponse(status=200)
         for name, value in self.link_headers().items():

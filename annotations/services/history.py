@@ -36,7 +36,9 @@ class Revision:
 
 def revisions_of(annotation: Annotation) -> list[Revision]:
     """Return every revision of an annotation, the newest last, as the database's own triggers recorded them."""
-    events = list(annotation.events.order_by("pgh_id"))
+    # The event model is made by the tracker; its manager is unknown to type checkers.
+    recorded: Any = annotation
+    events = list(recorded.events.order_by("pgh_id"))
     editors = Person.objects.in_bulk({event.edited_by_id for event in events})
     revisions = []
     before = None

@@ -5,10 +5,10 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from annotations.models import Annotation, Certainty
+from annotations.models import Certainty
 from imaging.errors import FieldRefusedError
 
-__all__ = ["WORD_FIELDS", "Words", "refuse_unfit_words"]
+__all__ = ["LENGTHS", "WORD_FIELDS", "Words", "refuse_unfit_words"]
 
 #: Language tags of BCP 47 (RFC 5646): letters first, then subtags.
 LANGUAGE_TAG = re.compile(r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*")
@@ -34,10 +34,15 @@ class Words:
 
 
 WORD_FIELDS = tuple(Words().as_fields())
+#: As many characters as the columns hold; texts are bounded so that one cannot fill the disk.
 LENGTHS = {
-    **{name: Annotation._meta.get_field(name).max_length for name in WORD_FIELDS},
+    "subject": 40,
+    "title": 200,
     "observation": LONGEST_TEXT,
     "interpretation": LONGEST_TEXT,
+    "text_language": 35,
+    "certainty": 10,
+    "certainty_reason": 500,
 }
 
 
