@@ -6,6 +6,11 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+# pytest-django brings a fixture of the same name; here ours is the nearer one.
+from frontend.processes.pytest_plugin import django_db_modify_db_settings, embedded_database
+
+__all__ = ["api", "data_folder", "django_db_modify_db_settings", "embedded_database"]
+
 
 @pytest.fixture(autouse=True)
 def data_folder(tmp_path: Path, settings: Any) -> Path:

@@ -33,6 +33,7 @@ class EmbeddedDatabase:
         self.place = DatabasePlace(data.resolve())
         self._is_disposable = is_disposable
         self._owners = owners_lock(self.place)
+        self._keeper: subprocess.Popen[bytes] | None = None
 
     @property
     def address(self) -> str:
@@ -77,6 +78,8 @@ class EmbeddedDatabase:
             keeper = subprocess.Popen(
                 command, cwd=_ROOT, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
             )
+        # It outlives this process; forgetting it here would be told as a leak.
+        self._keeper = keeper
         deadline_s = time.monotonic() + _START_S
         while not self._is_answering():
             if keeper.poll() is not None or time.monotonic() > deadline_s:

@@ -1,0 +1,180 @@
+"""The READ job: every pixel once, levels, tiles, and a sentence where a file is refused."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pytest
+import tifffile
+from PIL import Image
+
+from imaging.compute.pyramid.level_file import LevelFile
+from imaging.compute.pyramid.tile_reader import PyramidFile
+from imaging.errors import MasterFileError, TruncatedFileError, UnsupportedColourError
+from imaging.models import ImageStatus, JobKind, JobStatus, PyramidKind
+from imaging.services.image_sources import open_image_source
+from imaging.services.job_runs import run_job_here
+from imaging.services.jobs import start_job
+from imaging.services.storage_paths import absolute_path
+from imaging.services.tasks import HANDLERS
+from tests.factories import make_frame
+from tests.imaging.receiving.pictures import painted, write_master
+
+
+def pyramid_of(image, kind):
+    return image.pyramids.get(kind=kind, is_current=True)
+
+
+def test_reading_decodes_every_pixel_and_keeps_the_statistics(read, tmp_path):
+    pixels = painted()
+    done = read(write_master(tmp_path / "a.tif", pixels))
+    assert done.job.status == JobStatus.DONE, done.job.error
+    assert done.image.status == ImageStatus.READ
+    red = done.image.statistics["bands"][0]
+    # Reference: numpy over the same samples.
+    assert (red["minimum"], red["maximum"]) == (pixels[..., 0].min(), pixels[..., 0].max())
+    assert red["mean"] == pytest.approx(pixels[..., 0].mean())
+
+
+def test_reading_levels_are_means_without_loss(read, tmp_path):
+    pixels = painted()
+    image = read(write_master(tmp_path / "a.tif", pixels)).image
+    levels = LevelFile(absolute_path(pyramid_of(image, PyramidKind.READING).path))
+    half = levels.read_window(0, 0, 320, 240, scale_factor=2)
+    sums = pixels.reshape(240, 2, 320, 2, 3).astype(np.int64).sum(axis=(1, 3))
+    # 2 x 2 means, halves up, in whole numbers.
+    np.testing.assert_array_equal(half, (sums + 2) // 4)
+
+
+def test_tiles_in_own_pixels_show_the_toned_picture(read, tmp_path):
+    pixels = painted(256, 256, bands=1)[..., 0]
+    image = read(write_master(tmp_path / "a.tif", pixels)).image
+    file = PyramidFile(absolute_path(pyramid_of(image, PyramidKind.RAW_DISPLAY).path))
+    tile = tile_pixels(file.tile(len(file.zooms) - 1, 0, 0))
+    tone = image.tone
+    expected = np.clip((pixels.astype(float) - tone["black"]) / (tone["white"] - tone["black"]), 0, 1) * 255
+    assert np.abs(tile.astype(float) - expected).mean() < 4.0
+
+
+def tile_pixels(data):
+    return np.asarray(Image.open(io.BytesIO(data)).convert("L"))
+
+
+def test_the_tone_comes_from_the_whole_picture(read, tmp_path):
+    pixels = painted(bands=1)[..., 0]
+    image = read(write_master(tmp_path / "a.tif", pixels)).image
+    # numpy's percentiles of the same samples, nearest rank.
+    low, high = np.percentile(pixels, [0.5, 99.5], method="inverted_cdf")
+    assert image.tone["black"] == pytest.approx(low, rel=0.02)
+    assert image.tone["white"] == pytest.approx(high, rel=0.02)
+
+
+def test_the_metadata_are_kept(read, tmp_path):
+    image = read(write_master(tmp_path / "a.tif", um_per_px=80, software="painter")).image
+    assert image.metadata["software"] == "painter"
+    assert image.metadata["header"]["format"] == "tiff"
+    assert image.metadata["um_per_px"] == pytest.approx([80.0, 80.0])
+
+
+def test_pages_are_read_as_bands(read, tmp_path):
+    pages = np.moveaxis(painted(bands=4), -1, 0)
+    path = tmp_path / "cube.tif"
+    with tifffile.TiffWriter(path) as tiff:
+        for page in pages:
+            tiff.write(page, metadata=None, photometric="minisblack")
+    image = read(path).image
+    assert image.status == ImageStatus.READ
+    assert open_image_source(image).bands == 4
+
+
+def damaged(tmp_path):
+    whole = write_master(tmp_path / "whole.tif", compression="deflate")
+    with tifffile.TiffFile(whole) as tiff:
+        start = tiff.pages[0].dataoffsets[3]
+    data = bytearray(whole.read_bytes())
+    # The header still promises everything; a compressed strip begins with nothing that can be decoded.
+    data[start : start + 64] = bytes(64)
+    path = tmp_path / "short.tif"
+    path.write_bytes(bytes(data))
+    return path
+
+
+def not_numbers(tmp_path):
+    pixels = np.ones((64, 64), np.float32)
+    pixels[3, 4] = np.nan
+    return write_master(tmp_path / "short.tif", pixels)
+
+
+@pytest.mark.parametrize(
+    ("make", "code", "words"),
+    [(damaged, "damaged_file", "is damaged"), (not_numbers, "not_a_number", "that are no number")],
+)
+def test_a_file_that_cannot_be_decoded_is_refused_with_the_sentence(read, tmp_path, data_folder, make, code, words):
+    good = read(write_master(tmp_path / "good.tif"), title="good")
+    before = sorted((path, path.read_bytes()) for path in (data_folder / "pyramids").rglob("*.tif"))
+    done = read(make(tmp_path), title="bad")
+    assert (done.job.status, done.job.error_code) == (JobStatus.STOPPED, code)
+    assert done.image.status == ImageStatus.REFUSED
+    assert done.image.refusal == done.job.error
+    assert "short.tif" in done.job.error
+    assert words in done.job.error
+    good.image.refresh_from_db()
+    assert good.image.status == ImageStatus.READ
+    assert sorted((path, path.read_bytes()) for path in (data_folder / "pyramids").rglob("*.tif")) == before
+
+
+def test_a_cmyk_file_and_a_huge_claim_are_refused_on_the_header(bring_in, tmp_path):
+    cmyk = tmp_path / "cmyk.tif"
+    tifffile.imwrite(cmyk, np.zeros((32, 32, 4), np.uint8), photometric="separated", metadata=None)
+    with pytest.raises(UnsupportedColourError, match=r"cmyk\.tif is CMYK"):
+        bring_in(cmyk)
+    huge = tmp_path / "huge.tif"
+    data = bytearray(write_master(tmp_path / "x.tif", painted(64, 64)).read_bytes())
+    with tifffile.TiffFile(tmp_path / "x.tif") as tiff:
+        place = tiff.pages[0].tags["ImageWidth"].valueoffset
+    data[place : place + 2] = (60_000).to_bytes(2, "little")
+    huge.write_bytes(bytes(data))
+    with pytest.raises(MasterFileError, match=r"huge\.tif"):
+        bring_in(huge)
+
+
+def test_a_file_that_was_cut_off_is_refused_on_the_header(bring_in, tmp_path):
+    whole = write_master(tmp_path / "whole.tif")
+    cut = tmp_path / "cut.tif"
+    cut.write_bytes(whole.read_bytes()[: whole.stat().st_size // 2])
+    with pytest.raises(TruncatedFileError, match=r"cut\.tif ends too early.*Copy it again"):
+        bring_in(cut)
+
+
+def test_a_stated_scale_lays_a_picture_as_large_as_the_frame(read, tmp_path, studio):
+    make_frame(studio.face, canvas_pitch_mm=0.5)
+    done = read(write_master(tmp_path / "a.tif"), um_per_px="1000")
+    assert done.job.result["publish_job"]
+    registration = done.image.registrations.get()
+    assert (registration.method, registration.status) == ("stated_scale", "accepted")
+    assert registration.quality_notes[0]["code"] == "zero_point_assumed"
+
+
+def test_a_picture_of_another_size_than_the_frame_waits_for_a_judge(read, tmp_path, studio):
+    make_frame(studio.face, canvas_pitch_mm=0.5)
+    done = read(write_master(tmp_path / "a.tif"), um_per_px="900")
+    assert done.image.registrations.get().status == "candidate"
+    assert done.job.result["publish_job"] == ""
+
+
+def test_reading_again_keeps_a_tone_that_somebody_set(read, tmp_path):
+    image = read(write_master(tmp_path / "a.tif")).image
+    image.tone = {**image.tone, "gamma": 2.0}
+    image.save()
+    job = run_job_here(start_job(JobKind.READ, image=image), HANDLERS)
+    image.refresh_from_db()
+    assert job.status == JobStatus.DONE
+    assert image.tone["gamma"] == 2.0
+    assert image.pyramids.filter(is_current=True).count() == 2
+
+
+def test_a_radiograph_with_black_as_dense_is_shown_as_on_film(read, tmp_path):
+    pixels = painted(bands=1)[..., 0]
+    image = read(write_master(tmp_path / "a.tif", pixels), modality="XR", polarity="black_is_dense").image
+    assert image.tone["is_inverted"] is True
