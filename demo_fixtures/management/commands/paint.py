@@ -1,0 +1,137 @@
+"""`manage.py paint FOLDER`: paint the demonstration's images, or the shots of one of them."""
+
+import datetime as dt
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from demo_fixtures.painter.images import IMAGE_NAMES, SIZES
+from demo_fixtures.painter.paint import paint_images
+from demo_fixtures.painter.shots import SHOT_MODALITIES, paint_shots
+from demo_fixtures.scenario import write_image_table
+from imaging.management.progress_line import ProgressLine
+
+__all__ = ["Command"]
+
+USAGE, FAILURE = 2, 1
+_GRID = re.compile(r"^(\d{1,2})x(\d{1,2})$")
+
+
+class Command(BaseCommand):
+    """Paint masters with their truth; the same seed and size give the same bytes."""
+
+    help = "Paint the demonstration's images into FOLDER, with tables of where every point truly lies."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """Take the folder, the seed, the size and what to paint."""
+        parser.add_argument("folder", type=Path, metavar="FOLDER")
+        parser.add_argument("--seed", type=int, default=1, help="any whole number from 0 (default 1)")
+        parser.add_argument("--size", choices=sorted(SIZES), default="default")
+        parser.add_argument(
+            "--images", metavar="NAME,NAME", help=f"only these, in this order: {', '.join(IMAGE_NAMES)}"
+        )
+        parser.add_argument(
+            "--shots", nargs=2, metavar=("MODALITY", "ROWSxCOLUMNS"),
+            help=f"shots instead of masters, of one of {', '.join(sorted(SHOT_MODALITIES))}",
+        )  # fmt: skip
+        parser.add_argument("--forget-stack", action="store_true", help="remove the painted stack (.stack) at the end")
+        parser.add_argument("--installed-on", metavar="YYYY-MM-DD", help="day the embargo counts from (default today)")
+        parser.add_argument("--json", action="store_true", help="print one JSON object a file")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Paint and print what was painted."""
+        if not 0 <= options["seed"] < 2**31:
+            raise CommandError(
+                f"--seed was {options['seed']}; give a whole number from 0 to 2147483647.", returncode=USAGE
+            )
+        folder: Path = options["folder"]
+        if folder.exists() and not folder.is_dir():
+            raise CommandError(f"{folder} is a file; name a folder to paint into.", returncode=USAGE)
+        line = ProgressLine()
+        steps = _Steps(line)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            rows = self._shots(options, steps) if options["shots"] else self._masters(options, steps)
+        except OSError as err:
+            raise CommandError(
+                f"{folder} could not be written: {err}. Free space or choose another folder.", returncode=FAILURE
+            ) from err
+        finally:
+            line.end()
+        for row in rows:
+            self.stdout.write(json.dumps(row) if options["json"] else " ".join(str(value) for value in row.values()))
+
+    def _masters(self, options: dict[str, Any], steps: "_Steps") -> list[dict[str, Any]]:
+        """Paint masters and write the table for `ingest --table`."""
+        names = options["images"].split(",") if options["images"] else list(IMAGE_NAMES)
+        unknown = [name for name in names if name not in IMAGE_NAMES]
+        if unknown:
+            raise CommandError(
+                f"--images: {unknown[0]!r} is not known; choose from {', '.join(IMAGE_NAMES)}.", returncode=USAGE
+            )
+        installed_on = self._day(options["installed_on"])
+        steps.names = names
+        painted = paint_images(
+            options["folder"],
+            seed=options["seed"],
+            size=options["size"],
+            images=names,
+            progress=steps.show,
+            keep_stack=not options["forget_stack"],
+        )
+        present = [name for name in IMAGE_NAMES if (options["folder"] / f"{name}.tif").exists()]
+        write_image_table(
+            options["folder"] / "images.csv", names=present, size=options["size"], installed_on=installed_on
+        )
+        return [{**image._asdict(), "path": str(image.path), "seconds": round(image.seconds, 2)} for image in painted]
+
+    def _shots(self, options: dict[str, Any], steps: "_Steps") -> list[dict[str, Any]]:
+        """Paint the shots of one modality."""
+        modality, grid = options["shots"]
+        match = _GRID.match(grid)
+        if modality not in SHOT_MODALITIES:
+            raise CommandError(
+                f"--shots: {modality!r} is not one of {', '.join(sorted(SHOT_MODALITIES))}.", returncode=USAGE
+            )
+        if not match or not (1 <= int(match[1]) <= 60 and 1 <= int(match[2]) <= 60):
+            raise CommandError(
+                f"--shots: {grid!r} is not ROWSxCOLUMNS, each from 1 to 60, such as 5x5.", returncode=USAGE
+            )
+        steps.names = [modality]
+        shots = paint_shots(
+            options["folder"],
+            seed=options["seed"],
+            size=options["size"],
+            modality=modality,
+            grid=(int(match[1]), int(match[2])),
+            progress=steps.show,
+        )
+        return [{**shot._asdict(), "path": str(shot.path)} for shot in shots]
+
+    def _day(self, text: str | None) -> dt.date:
+        """Return the day of installation."""
+        if text is None:
+            return dt.datetime.now(tz=dt.UTC).date()
+        try:
+            return dt.date.fromisoformat(text)
+        except ValueError:
+            raise CommandError(f"--installed-on: {text!r} is not a date as YYYY-MM-DD.", returncode=USAGE) from None
+
+
+class _Steps:
+    """Turns the painter's steps into one running share of the whole."""
+
+    def __init__(self, line: ProgressLine) -> None:
+        self.line = line
+        self.names: list[str] = []
+
+    def show(self, label: str, share: float) -> None:
+        """Show a step; each image counts the same, painting first and photographing after."""
+        name, _, step = label.partition(": ")
+        place = self.names.index(name) if name in self.names else 0
+        half = 0.5 * share + (0.5 if step == "photograph" else 0.0)
+        done = place + (half if step else 0.0)
+        self.line.count(label, round(1000 * done), 1000 * max(len(self.names), 1))

@@ -1,0 +1,223 @@
+"""Craquelure: cracks that grow along and across the grain until they meet another crack."""
+
+import math
+from typing import NamedTuple
+
+import cv2
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from demo_fixtures.painter import motif
+from demo_fixtures.painter.noise import cell_hash, smoothstep, value_noise
+
+__all__ = ["CRACK_PITCH_MM", "Cracks", "crack_distance_mm", "draw_cracks", "grow_cracks"]
+
+CRACK_PITCH_MM = 0.25
+_STEP_MM = 0.45
+_COLUMNS, _ROWS = 2560, 1920
+
+
+class Cracks(NamedTuple):
+    """Crack segments in mm: start, end and width, with the box that holds each."""
+
+    ends_mm: NDArray[np.float32]
+    width_mm: NDArray[np.float32]
+    junctions_mm: NDArray[np.float32]
+
+
+@njit(cache=True)
+def _uniform(state):
+    """Return a number in 0..1 and advance the counter in ``state``."""
+    state[0] += 1
+    return cell_hash(state[0], state[0] >> 20, state[1]) / 4294967296.0
+
+
+@njit(cache=True)
+def _grow_one(x, y, angle, limits, taken, state, segments, made):
+    """Grow one crack and return the new number of segments and whether it met another crack."""
+    base, longest, width, tag = limits
+    heading = angle
+    crowded = 0
+    length = 0.0
+    strength = math.exp(0.35 * (_uniform(state) + _uniform(state) - 1.0) * 2.0)
+    while length < longest and made < segments.shape[0]:
+        heading += 0.16 * (_uniform(state) - 0.5) * 2.0 + 0.06 * (base - heading)
+        if _uniform(state) < 0.20:
+            heading += 0.75 * (_uniform(state) - 0.5) * 2.0 * _uniform(state)
+        nx = x + math.cos(heading) * _STEP_MM
+        ny = y + math.sin(heading) * _STEP_MM
+        column = int(nx / CRACK_PITCH_MM)
+        row = int(ny / CRACK_PITCH_MM)
+        if column < 0 or row < 0 or column >= _COLUMNS or row >= _ROWS:
+            return made, -1.0, -1.0
+        met = taken[row, column]
+        taper = width * strength * (0.55 + 0.45 * min(1.0, (longest - length) / 6.0))
+        segments[made, 0], segments[made, 1], segments[made, 2], segments[made, 3] = x, y, nx, ny
+        segments[made, 4] = taper * (0.85 + 0.3 * _uniform(state))
+        made += 1
+        if met != 0 and met != tag:
+            return made, nx, ny
+        near = 0
+        for r in range(max(0, row - 4), min(_ROWS, row + 5)):
+            here = taken[r, column]
+            if here != 0 and here != tag:
+                near += 1
+        crowded = crowded + 1 if near > 0 else 0
+        if crowded > 14:
+            return made, -1.0, -1.0
+        taken[row, column] = tag
+        taken[int((y + ny) * 0.5 / CRACK_PITCH_MM), int((x + nx) * 0.5 / CRACK_PITCH_MM)] = tag
+        x, y = nx, ny
+        length += _STEP_MM
+    return made, -1.0, -1.0
+
+
+@njit(cache=True)
+def _grow_family(settings, density, taken, state, segments, made, junctions, met_count):
+    """Grow one family of cracks from random starts in both directions."""
+    number, base_angle, longest, width, tag = settings
+    for _ in range(int(number)):
+        x = _uniform(state) * 640.0
+        y = _uniform(state) * 480.0
+        chance = density[min(int(y / CRACK_PITCH_MM), _ROWS - 1), min(int(x / CRACK_PITCH_MM), _COLUMNS - 1)]
+        if _uniform(state) > chance:
+            continue
+        column, row = int(x / CRACK_PITCH_MM), int(y / CRACK_PITCH_MM)
+        free = True
+        gap = int(1.6 / CRACK_PITCH_MM / max(chance, 0.35))
+        for r in range(max(0, row - gap), min(_ROWS, row + gap + 1)):
+            if taken[r, column] != 0:
+                free = False
+        if base_angle > 0.5:
+            free = taken[row, column] == 0
+        if not free:
+            continue
+        tag += 1.0
+        angle = base_angle + 0.35 * (_uniform(state) - 0.5)
+        run = longest * (0.3 + 1.4 * _uniform(state))
+        for side in range(2):
+            turned = angle + math.pi * side
+            made, jx, jy = _grow_one(
+                x, y, turned, (base_angle + math.pi * side, run * 0.5, width, int(tag)), taken, state, segments, made
+            )
+            if jx >= 0.0 and met_count < junctions.shape[0]:
+                junctions[met_count, 0] = jx
+                junctions[met_count, 1] = jy
+                met_count += 1
+    return made, met_count, tag
+
+
+def _join_crack(seed: int) -> NDArray[np.float32]:
+    """Return the crack A2 along the join, refined by midpoint displacement, vertices untouched."""
+    random = np.random.default_rng([seed, 21])
+    points = np.array(motif.CRACK_A2_MM)
+    for roughness in (0.30, 0.16, 0.09, 0.05):
+        middle = 0.5 * (points[1:] + points[:-1])
+        middle[:, 1] += roughness * random.uniform(-1, 1, len(middle))
+        points = np.insert(points, np.arange(1, len(points)), middle, axis=0)
+    along = np.linspace(0, 9, len(points) - 1)
+    width = motif.CRACK_A2_WIDTH_MM * (1.0 + 0.14 * np.sin(along * 1.7) + 0.08 * random.uniform(-1, 1, len(along)))
+    return np.concatenate([points[:-1], points[1:], width[:, None]], axis=1).astype(np.float32)
+
+
+def grow_cracks(lead_share: NDArray[np.float32], seed: int) -> Cracks:
+    """Return all cracks; ``lead_share`` (0..1 on any grid) makes lead paint crack more densely."""
+    lead = cv2.resize(lead_share, (_COLUMNS, _ROWS), interpolation=cv2.INTER_LINEAR)
+    density = _density(seed)
+    taken = np.zeros((_ROWS, _COLUMNS), np.int32)
+    segments = np.zeros((420_000, 5), np.float32)
+    junctions = np.zeros((40_000, 2), np.float32)
+    state = np.array([0, seed * 7 + 3], np.int64)
+    first = _join_crack(seed)
+    segments[: len(first)] = first
+    made, met = len(first), 0
+    for x, y in first[:, :2]:
+        taken[int(y / CRACK_PITCH_MM), int(x / CRACK_PITCH_MM)] = 1
+    tag = 1.0
+    along = np.minimum(density * (0.55 + 0.6 * lead), 1.0).astype(np.float32)
+    families = (
+        (9000, 0.0, 46.0, 0.051, along), (16000, math.pi / 2, 13.0, 0.035, along),
+        (26000, math.pi / 2, 5.0, 0.016, np.clip(lead * 1.5 - 0.4, 0, 1).astype(np.float32)),
+    )  # fmt: skip
+    for number, angle, longest, width, chance in families:
+        made, met, tag = _grow_family(
+            (number, angle, longest, width, tag), chance, taken, state, segments, made, junctions, met
+        )
+    return Cracks(
+        np.ascontiguousarray(segments[:made, :4]), np.ascontiguousarray(segments[:made, 4]), junctions[:met].copy()
+    )
+
+
+@njit(cache=True)
+def _density(seed):
+    """Return where cracks like to start: patches, quiet islands, more beside the join."""
+    out = np.empty((_ROWS, _COLUMNS), np.float32)
+    for row in range(_ROWS):
+        y = row * CRACK_PITCH_MM
+        for column in range(_COLUMNS):
+            x = column * CRACK_PITCH_MM
+            patch = value_noise(x / 90.0, y / 60.0, seed + 231) + 0.5 * value_noise(x / 34.0, y / 22.0, seed + 232)
+            join = math.exp(-abs(y - 262.6) / 14.0)
+            out[row, column] = max(0.0, min(1.0, 0.62 - 0.42 * patch + 0.5 * join)) * (1.0 if patch < 1.0 else 0.0)
+    return out
+
+
+def crack_distance_mm(cracks: Cracks) -> NDArray[np.float32]:
+    """Return the distance to the nearest crack on the crack grid."""
+    free = np.full((_ROWS, _COLUMNS), 255, np.uint8)
+    lines = np.rint(cracks.ends_mm / CRACK_PITCH_MM * 16 - 8).astype(np.int32).reshape(-1, 2, 1, 2)
+    wide = cracks.width_mm > 0.025
+    for line in lines[wide]:
+        cv2.polylines(free, [line], False, 0, 1, cv2.LINE_8, 4)
+    return cv2.distanceTransform(free, cv2.DIST_L2, 5) * CRACK_PITCH_MM
+
+
+@njit(cache=True, nogil=True)
+def draw_cracks(cover, ends_mm, width_mm, grid, seed):
+    """Fill ``cover`` with the share of each pixel that lies inside a crack (exact box coverage)."""
+    rows, columns = cover.shape
+    pitch = grid.pitch_mm
+    x_first = grid.x0_mm + (grid.column + 0.5) * pitch
+    y_first = grid.y0_mm + (grid.row + 0.5) * pitch
+    weights = (
+        smoothstep(2.0, 5.0, 0.8 / pitch),
+        smoothstep(2.0, 5.0, 0.27 / pitch),
+        smoothstep(2.0, 5.0, 0.09 / pitch),
+    )
+    for index in range(ends_mm.shape[0]):
+        width = width_mm[index]
+        reach = 0.5 * width + 0.75 * pitch + 0.12
+        ax, ay, bx, by = ends_mm[index, 0], ends_mm[index, 1], ends_mm[index, 2], ends_mm[index, 3]
+        row_low = max(0, int(math.ceil((min(ay, by) - reach - y_first) / pitch)))
+        row_high = min(rows - 1, int(math.floor((max(ay, by) + reach - y_first) / pitch)))
+        column_low = max(0, int(math.ceil((min(ax, bx) - reach - x_first) / pitch)))
+        column_high = min(columns - 1, int(math.floor((max(ax, bx) + reach - x_first) / pitch)))
+        dx, dy = bx - ax, by - ay
+        square = dx * dx + dy * dy + 1e-12
+        for row in range(row_low, row_high + 1):
+            for column in range(column_low, column_high + 1):
+                x = x_first + column * pitch
+                y = y_first + row * pitch
+                if weights[0] > 0.0:
+                    x, y = _wobble(x, y, weights, seed)
+                share = min(max(((x - ax) * dx + (y - ay) * dy) / square, 0.0), 1.0)
+                away = math.sqrt((x - ax - share * dx) ** 2 + (y - ay - share * dy) ** 2)
+                inside = min(away + 0.5 * width, 0.5 * pitch) - max(away - 0.5 * width, -0.5 * pitch)
+                part = inside / pitch
+                if part > cover[row, column]:
+                    cover[row, column] = part
+
+
+@njit(cache=True, nogil=True)
+def _wobble(x, y, weights, seed):
+    """Return coordinates bent by fine noise, so that cracks do not look ruled."""
+    wx = 0.06 * weights[0] * value_noise(x / 0.8, y / 0.8, seed + 241)
+    wy = 0.06 * weights[0] * value_noise(x / 0.8, y / 0.8, seed + 242)
+    if weights[1] > 0.0:
+        wx += 0.04 * weights[1] * value_noise(x / 0.27, y / 0.27, seed + 243)
+        wy += 0.04 * weights[1] * value_noise(x / 0.27, y / 0.27, seed + 244)
+    if weights[2] > 0.0:
+        wx += 0.016 * weights[2] * value_noise(x / 0.09, y / 0.09, seed + 245)
+        wy += 0.016 * weights[2] * value_noise(x / 0.09, y / 0.09, seed + 246)
+    return x + wx, y + wy
