@@ -3,10 +3,11 @@ import {html, nothing, type TemplateResult} from 'lit';
 
 import {ApiProblem} from '../api/client';
 import type {AnnotationData, AnnotationDraft, Certainty} from '../api/contract';
-import {measuredWhileDrawing} from '../measure/measured';
+import {measuredWhileDrawing, pixelOn_mm} from '../measure/measured';
 import {renderMeasured} from '../measure/measured_text';
 import type {Bench} from '../ui/bench_element';
 import {icon} from '../ui/icons';
+import {withUnit} from '../ui/numbers';
 import {t} from '../ui/texts';
 import {renderCorners} from './corners_table';
 
@@ -70,7 +71,16 @@ export class SayingSlip {
 
   private measured(): TemplateResult | typeof nothing {
     const measured = measuredWhileDrawing(this.bench.drawing, this.bench.examination);
-    return measured ? html`<div class="saying-measured" aria-live="off"><p class="head">${t('record.measured')}</p>${renderMeasured(measured)}</div>` : nothing;
+    return measured ? html`<div class="saying-measured" aria-live="off"><p class="head">${t('record.measured')}</p>${renderMeasured(measured)}${this.viewHint()}</div>` : nothing;
+  }
+
+  /** A corner cannot be set finer than the screen shows it. */
+  private viewHint(): TemplateResult | typeof nothing {
+    const {drawing, examination} = this.bench;
+    const image = drawing.corners.at(-1)?.image;
+    const {mm_per_css_px} = examination.sight;
+    if (drawing.phase !== 'drawing' || !image || mm_per_css_px <= 2 * pixelOn_mm(image)) return nothing;
+    return html`<p class="measured-parts">${t('measured.view_coarser', {pitch: withUnit(mm_per_css_px, 'mm', 2)})}</p>`;
   }
 
   private words(): TemplateResult {

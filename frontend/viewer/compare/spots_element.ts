@@ -44,7 +44,12 @@ export class SpotsElement extends BenchElement {
       (image) => image.campaign_id === state.campaign_id && image.modality === modality,
     );
     if (images.length === 0) return html`<td role="gridcell"><span class="spot-none">–<span class="visually-hidden">${t('spots.not_made')}</span></span></td>`;
-    return html`<td role="gridcell"><div class="spot-cell">${images.map((image) => (isOpen(image) ? this.spot(image) : this.closed(image)))}</div></td>`;
+    return html`<td role="gridcell"><div class="spot-cell">${images.map((image) => this.anySpot(image))}</div></td>`;
+  }
+
+  private anySpot(image: ImageData): TemplateResult {
+    if (isOpen(image)) return this.spot(image);
+    return image.is_closed ? this.closed(image) : html`<span class="spot-none second" title=${fullName(this.examination.data, image)}>${t('spots.not_published')}</span>`;
   }
 
   private spot(image: OpenImage): TemplateResult {

@@ -18,7 +18,8 @@ describe.each([false, true])('the view of the frame, mirrored: %s', (isMirrored)
     const format = new GeoJSON({dataProjection: viewFrame.frame, featureProjection: viewFrame.view});
     const stored = {type: 'LineString', coordinates: [[118, 260.4], [172, 260.9]]};
     const shown = format.readGeometry(stored);
-    expect(shown.getExtent()[3]).toBe(-260.4);
+    expect(shown?.getExtent()[3]).toBe(-260.4);
+    if (!shown) throw new Error('no geometry was read');
     expect(JSON.parse(format.writeGeometry(shown))).toEqual(stored);
   });
 

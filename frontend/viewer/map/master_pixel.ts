@@ -1,10 +1,24 @@
 /** The pixel of an image's master at a place, through its registration. */
 import type {OpenImage, PointMm, PointPx} from '../api/contract';
+import {FrameMap} from './maps';
 
-export function masterPixel(image: OpenImage, [x_mm, y_mm]: PointMm): PointPx | null {
-  const map = image.registration?.map as {projective: number[][]} | undefined;
-  if (!map) return null;
-  const [r0 = [], r1 = [], r2 = []] = map.projective;
-  const w = (r2[0] ?? 0) * x_mm + (r2[1] ?? 0) * y_mm + (r2[2] ?? 1);
-  return [((r0[0] ?? 0) * x_mm + (r0[1] ?? 0) * y_mm + (r0[2] ?? 0)) / w, ((r1[0] ?? 0) * x_mm + (r1[1] ?? 0) * y_mm + (r1[2] ?? 0)) / w];
+const maps = new Map<string, FrameMap | null>();
+
+/** Return the continuous pixel, null outside the image or where it has no registration. */
+export function masterPixel(image: OpenImage, place_mm: PointMm): PointPx | null {
+  const pixel = mapOf(image)?.pxFromMm(place_mm) ?? null;
+  if (!pixel) return null;
+  const [x_px, y_px] = pixel;
+  const isInside = x_px >= 0 && y_px >= 0 && x_px <= (image.width_px ?? Infinity) && y_px <= (image.height_px ?? Infinity);
+  return isInside ? pixel : null;
+}
+
+function mapOf(image: OpenImage): FrameMap | null {
+  const {registration} = image;
+  if (!registration) return null;
+  const known = maps.get(registration.id);
+  if (known !== undefined) return known;
+  const map = FrameMap.fromJson(registration.map);
+  maps.set(registration.id, map);
+  return map;
 }

@@ -1,32 +1,65 @@
 /** How a measure is written: a value with its uncertainty and its parts, or a sentence. */
 import {html, nothing, type TemplateResult} from 'lit';
 
-import {decimalsForUncertainty, formatNumber, withUnit} from '../ui/numbers';
-import {t} from '../ui/texts';
+import {formatNumber, withUnit} from '../ui/numbers';
+import {language, t} from '../ui/texts';
+import {localDigits, roundedPair, type RoundedPair} from './digits';
 import type {Measured} from './measured';
+import {COVERAGE_FACTOR, type Contribution, type Measurement} from './measurements';
 
-const UNITS = {length: 'mm', area: 'mm²'} as const;
+const NARROW_SPACE = '\u202f';
+/** From one square centimetre on, areas are told in square centimetres. */
+const MM2_PER_CM2 = 100;
+
+export interface WrittenValue {
+  pair: RoundedPair;
+  unit: string;
+  /** What the parts are multiplied with to be in the unit written. */
+  factor: number;
+}
+
+export function written({quantity, value, uncertainty}: Measurement): WrittenValue {
+  const isLarge = quantity === 'area' && value >= MM2_PER_CM2;
+  const factor = isLarge ? 1 / MM2_PER_CM2 : 1;
+  const unit = quantity === 'area' ? (isLarge ? 'cm²' : 'mm²') : 'mm';
+  return {pair: roundedPair(value * factor, uncertainty * factor), unit, factor};
+}
 
 export function renderMeasured(measured: Measured): TemplateResult {
   if (measured.kind === 'place') return html`<p class="measured-value">${placeText(measured)}</p>`;
   if (measured.kind === 'cannot') return renderCannot(measured);
-  const unit = UNITS[measured.kind];
-  const decimals = decimalsForUncertainty(measured.expanded);
-  const {picking, registration, scale} = measured.parts;
-  const part = (value: number): string => formatNumber(value, decimals);
-  return html`<p class="value">${withUnit(measured.value, unit, decimals)} <span class="value-uncertainty">±&#8239;${withUnit(measured.expanded, unit, decimals)}</span></p>
-    ${measured.share === null ? nothing : html`<p class="measured-value">${t('measured.share', {percent: formatNumber(measured.share * 100, 3)})}</p>`}
-    <p class="measured-parts">${t('measured.coverage')}<br>${registration === null
-      ? t('measured.parts_unknown', {picking: part(picking), scale: part(scale)})
-      : t('measured.parts', {picking: part(picking), registration: part(registration), scale: part(scale)})}</p>`;
+  const {share, measurement, isRegistrationKnown} = measured;
+  return html`${renderValue(measurement)}
+    ${share === null ? nothing : html`<p class="measured-value">${t('measured.share', {percent: formatNumber(share * 100, share < 0.001 ? 4 : 2)})}</p>`}
+    <p class="measured-parts">${t('measured.coverage')}<br>${partsText(measurement, isRegistrationKnown)}</p>`;
 }
 
 export function renderMeasuredShort(measured: Measured): TemplateResult {
   if (measured.kind === 'place') return html`<p class="measured-value">${placeText(measured)}</p>`;
   if (measured.kind === 'cannot') return html`<p class="cannot-resolve">${t('measured.cannot', {image: measured.image.short_label})}</p>`;
-  const unit = UNITS[measured.kind];
-  const decimals = decimalsForUncertainty(measured.expanded);
-  return html`<p class="value">${withUnit(measured.value, unit, decimals)} <span class="value-uncertainty">±&#8239;${withUnit(measured.expanded, unit, decimals)}</span></p>`;
+  return renderValue(measured.measurement);
+}
+
+function renderValue(measurement: Measurement): TemplateResult {
+  const {pair, unit} = written(measurement);
+  const digits = (text: string): string => `${localDigits(text, language())}${NARROW_SPACE}${unit}`;
+  return html`<p class="value">${digits(pair.value_digits)}${NARROW_SPACE}<span class="value-uncertainty">±${NARROW_SPACE}${digits(pair.uncertainty_digits)}</span></p>`;
+}
+
+/** Each part at 95 %, to the decimals of the whole and one more. */
+export function partsText(measurement: Measurement, isRegistrationKnown: boolean): string {
+  const {pair, factor} = written(measurement);
+  const decimals = Math.min(6, (pair.uncertainty_digits.split('.')[1]?.length ?? 0) + 1);
+  const part = (...sources: Contribution['source'][]): string => {
+    const standards = measurement.parts.filter(({source}) => sources.includes(source)).map(({standard}) => standard);
+    return formatNumber(COVERAGE_FACTOR * factor * Math.hypot(...standards), decimals);
+  };
+  const parts = {
+    picking: part('first end', 'second end', 'vertices'),
+    registration: part('registration'),
+    scale: part('scale'),
+  };
+  return t(isRegistrationKnown ? (measurement.quantity === 'area' ? 'measured.parts_area' : 'measured.parts') : 'measured.parts_unknown', parts);
 }
 
 function placeText({place_mm}: {place_mm: readonly [number, number]}): string {
@@ -34,8 +67,8 @@ function placeText({place_mm}: {place_mm: readonly [number, number]}): string {
 }
 
 /** Two strokes that never meet, and words in place of a number. */
-function renderCannot({image, resolves_mm, finer}: Extract<Measured, {kind: 'cannot'}>): TemplateResult {
+function renderCannot({image, resolvable_mm, finer}: Extract<Measured, {kind: 'cannot'}>): TemplateResult {
   return html`<svg class="cannot-strokes" viewBox="0 0 66 12" aria-hidden="true"><path d="M0 6 H28 M38 6 H66"></path></svg>
-    <p class="cannot-resolve">${t('measured.cannot', {image: image.short_label})} ${t('measured.resolves', {length: withUnit(resolves_mm, 'mm', 2)})}
-    ${finer ? t('measured.finer', {image: finer.image.short_label, length: withUnit(finer.resolves_mm, 'mm', 2)}) : t('measured.no_finer')}</p>`;
+    <p class="cannot-resolve">${t('measured.cannot', {image: image.short_label})} ${t('measured.resolves', {length: withUnit(resolvable_mm, 'mm', 2)})}
+    ${finer ? t('measured.finer', {image: finer.image.short_label, length: withUnit(finer.resolvable_mm, 'mm', 2)}) : t('measured.no_finer')}</p>`;
 }
