@@ -13,6 +13,7 @@ from frontend.installation.refusal import InstallationError
 from frontend.processes.database_account import database_account
 from frontend.processes.database_keeper import owners_lock, problem_file, start_lock
 from frontend.processes.database_place import DATABASE_NAME, DATABASE_USER, DatabasePlace
+from frontend.processes.process_numbers import is_process
 
 __all__ = ["EmbeddedDatabase"]
 
@@ -33,7 +34,6 @@ class EmbeddedDatabase:
         self.place = DatabasePlace(data.resolve())
         self._is_disposable = is_disposable
         self._owners = owners_lock(self.place)
-        self._keeper: subprocess.Popen[bytes] | None = None
 
     @property
     def address(self) -> str:
@@ -75,14 +75,19 @@ class EmbeddedDatabase:
         if self._is_disposable:
             command.append("--disposable")
         with log_path.open("ab") as log:
-            keeper = subprocess.Popen(
-                command, cwd=_ROOT, stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True
+            started = subprocess.run(
+                command,
+                cwd=_ROOT,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=log,
+                start_new_session=True,
+                text=True,
             )
-        # It outlives this process; forgetting it here would be told as a leak.
-        self._keeper = keeper
+        keeper = int(started.stdout) if started.returncode == 0 else None
         deadline_s = time.monotonic() + _START_S
         while not self._is_answering():
-            if keeper.poll() is not None or time.monotonic() > deadline_s:
+            if keeper is None or not is_process(keeper) or time.monotonic() > deadline_s:
                 self._owners.release()
                 raise InstallationError(self._problem())
             time.sleep(_PAUSE_S)

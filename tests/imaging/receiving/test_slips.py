@@ -12,34 +12,15 @@ from imaging.services.slips import SLIP_FIELDS, read_slip
 
 PLAIN = {"modality": "VIS", "state": "before"}
 #: The columns of the table as documented.
-DOCUMENTED = [
-    "modality",
-    "state",
-    "version",
-    "title",
-    "band_nm",
-    "um_per_px",
-    "light_azimuth_deg",
-    "light_elevation_deg",
-    "tube_kv",
-    "tube_ma",
-    "exposure_s",
-    "distance_mm",
-    "filter",
-    "polarity",
-    "campaign_date",
-    "visibility",
-    "embargo_until",
-    "credit_line",
-    "rights_uri",
-    "photographer",
-    "site",
-    "same_grid_as",
-]
+DOCUMENTED = {
+    *("modality", "state", "version", "title", "band_nm", "um_per_px", "light_azimuth_deg", "light_elevation_deg"),
+    *("tube_kv", "tube_ma", "exposure_s", "distance_mm", "filter", "polarity", "campaign_date", "visibility"),
+    *("embargo_until", "credit_line", "rights_uri", "photographer", "site", "same_grid_as"),
+}
 
 
 def test_every_documented_column_is_known():
-    assert set(DOCUMENTED) <= set(SLIP_FIELDS)
+    assert set(SLIP_FIELDS) >= DOCUMENTED
 
 
 def test_a_full_slip_is_read():
