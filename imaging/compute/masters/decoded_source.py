@@ -10,6 +10,7 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
+from imaging.compute.masters.planar_tiff import open_planes
 from imaging.errors import DamagedFileError, NoRandomAccessError, UnsupportedSampleError
 
 __all__ = ["DecodedSource", "open_with_vips"]
@@ -42,6 +43,10 @@ def open_with_vips(path: Path, *, page: int = 0, is_random: bool = False) -> pyv
         options["page"] = page
     access = "random" if is_random else "sequential"
     try:
+        # libvips alone reads bands that lie plane after plane wrongly, or not at all.
+        planes = open_planes(path, page=page, access=access)
+        if planes:
+            return planes[0].bandjoin(planes[1:])
         return pyvips.Image.new_from_file(str(path), access=access, **options)
     except pyvips.Error as err:
         raise DamagedFileError(file_name=path.name, what=_reason(err)) from err
@@ -85,7 +90,9 @@ class DecodedSource:
         DamagedFileError
             When the decoder meets damaged or missing data.
         """
-        region = pyvips.Region.new(self._image if self._is_random else self._opened())
+        # A region alone does not keep the image alive, nor what the image reads from.
+        image = self._image if self._is_random else self._opened()
+        region = pyvips.Region.new(image)
         buffer = np.empty((height_px, self.width_px, self.bands), self.dtype)
         for y_px in range(0, self.height_px, height_px):
             rows = min(height_px, self.height_px - y_px)

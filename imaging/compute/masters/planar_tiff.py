@@ -1,5 +1,6 @@
 """A TIFF whose bands lie plane after plane, shown to libvips as one picture per plane."""
 
+import itertools
 import os
 import struct
 import weakref
@@ -17,6 +18,7 @@ from .tiff_header import Tag
 __all__ = ["PlaneFile", "open_planes"]
 
 SHORT, LONG, LONG8 = 3, 4, 16
+TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 # Copied from the directory: what the decoder needs to know of a plane.
 KEPT_TAGS = (Tag.WIDTH, Tag.HEIGHT, Tag.COMPRESSION, Tag.ROWS_PER_STRIP, Tag.PREDICTOR,
              Tag.TILE_WIDTH, Tag.TILE_HEIGHT)  # fmt: skip
@@ -71,22 +73,28 @@ class PlaneFile:
         return source
 
 
-def open_planes(path: Path, *, file_name: str | None = None, access: str = "sequential") -> list[pyvips.Image]:
-    """Return one lazy image of one band per plane of the first picture.
+def open_planes(
+    path: Path, *, file_name: str | None = None, page: int = 0, access: str = "sequential"
+) -> list[pyvips.Image]:
+    """Return one lazy image of one band per plane of a picture, none if it has no planes.
 
     Parameters
     ----------
     path : Path
-        A TIFF with PlanarConfiguration 2 whose header was found safe.
+        A file whose header was found safe.
     file_name : str, optional
         For messages.
+    page : int
+        Which picture of the file.
     access : str
         ``"sequential"`` or ``"random"``, as for any image of libvips.
 
     Returns
     -------
     images : list of pyvips.Image
-        In the order of the bands. The file stays open as long as one of them lives.
+        In the order of the bands; the first carries the colour profile. Empty unless the file
+        is a TIFF with PlanarConfiguration 2 and several samples. Images made from them keep the
+        file open; a region does not, so hold its image as long as the region.
 
     Raises
     ------
@@ -96,20 +104,29 @@ def open_planes(path: Path, *, file_name: str | None = None, access: str = "sequ
         From the decoder.
     """
     with path.open("rb") as stream:
+        if stream.read(4) not in TIFF_STARTS:
+            return []
         walker = TiffWalker(
             stream,
             size_bytes=path.stat().st_size,
             file_name=file_name or path.name,
             limits=DEFAULT_LIMITS,
         )
-        directory = next(iter(walker.directories()))
-        samples = walker.number(directory, Tag.SAMPLES, 1)
+        directory = next(itertools.islice(walker.directories(), page, None), None)
+        samples = walker.number(directory, Tag.SAMPLES, 1) if directory else 1
+        if directory is None or samples == 1 or walker.number(directory, Tag.PLANAR, 1) != 2:
+            return []
         headers = [_plane_header(walker, directory, plane) for plane in range(samples)]
+        profile = walker.raw(directory, Tag.ICC)
     # Each plane is read at its own pace, so each has its own view of the file.
-    return [
+    images = [
         pyvips.Image.new_from_source(PlaneFile(path, header=header).source(), "", access=access, fail_on="warning")
         for header in headers
     ]
+    if profile:
+        images[0] = images[0].copy()
+        images[0].set_type(pyvips.GValue.blob_type, "icc-profile-data", profile)
+    return images
 
 
 def _plane_header(walker: TiffWalker, directory: Directory, plane: int) -> bytes:
