@@ -3,13 +3,15 @@
 import re
 from pathlib import PurePath
 
+from imaging.errors import GuardError, MasterFileError
+
 from .header import FORMAT_ENDINGS
 from .icc_profile import summarise_profile
 from .sheet_facts import SheetCheck, SheetFacts
 from .sheet_scale import scale_check, size_check
 from .sheet_tones import tone_checks
 
-__all__ = ["build_sheet"]
+__all__ = ["build_sheet", "refused_sheet"]
 
 # trade practice, no source: inventory-number_modality_state_face_version.ext.
 USUAL_NAME = re.compile(r"[a-z0-9-]+_(?P<modality>[a-z]{3,4}|xr)_(bt|dt|at)[a-z0-9-]*_[a-z0-9-]+_v\d+\.[a-z0-9]+")
@@ -41,8 +43,7 @@ def build_sheet(facts: SheetFacts) -> list[SheetCheck]:
     Returns
     -------
     lines : list of SheetCheck
-        One per thing checked. Tones and polarity only once the pixels were read. The only line
-        that is refused is a duplicate: files that cannot be read never come this far.
+        One per thing checked; tones and polarity only once the pixels were read.
     """
     return [
         scale_check(facts),
@@ -56,6 +57,29 @@ def build_sheet(facts: SheetFacts) -> list[SheetCheck]:
         *_bands(facts),
         *_duplicate(facts),
         *_name(facts),
+    ]
+
+
+def refused_sheet(error: MasterFileError | GuardError) -> list[SheetCheck]:
+    """Return the one line of a file that cannot be a master.
+
+    Parameters
+    ----------
+    error : MasterFileError or GuardError
+        Why.
+
+    Returns
+    -------
+    lines : list of SheetCheck
+        State ``"refused"``; ``values["error"]`` is the code of the error, for its translation.
+    """
+    return [
+        SheetCheck(
+            key="file",
+            state="refused",
+            code="refused",
+            values={"message": str(error), "error": error.code},
+        )
     ]
 
 
@@ -153,7 +177,7 @@ def _duplicate(facts: SheetFacts) -> list[SheetCheck]:
         return []
     known_as = facts.known_checksums.get(facts.checksum)
     if known_as is not None:
-        return [SheetCheck(key="duplicate", state="refused", code="duplicate", values={"name": known_as})]
+        return [SheetCheck(key="duplicate", state="open", code="duplicate", values={"name": known_as})]
     return [
         SheetCheck(
             key="duplicate",

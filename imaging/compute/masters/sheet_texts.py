@@ -3,6 +3,8 @@
 __all__ = ["SHEET_TEXTS"]
 
 SHEET_TEXTS: dict[str, tuple[str, str]] = {
+    # The message of an error is a sentence and holds its remedy.
+    "refused": ("{message}", ""),
     "scale_fits": ("{um_per_px:.4g} µm a pixel, by the file and by what was given.", ""),
     "scale_given": ("{um_per_px:.4g} µm a pixel was given; the file says nothing.", ""),
     "scale_from_file": (
@@ -133,7 +135,7 @@ SHEET_TEXTS: dict[str, tuple[str, str]] = {
     "checksum_new": ("SHA-256 {checksum}; not here before.", ""),
     "duplicate": (
         "The same bytes are here already as {name}.",
-        "Open that image, or remove this file from the list.",
+        "Open that image and withdraw one of the two, or say how they differ.",
     ),
     "name_fits": ("The name follows the usual pattern.", ""),
     "name_pattern": (

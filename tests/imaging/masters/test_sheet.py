@@ -7,10 +7,11 @@ import pytest
 from PIL import ImageCms
 
 from imaging.compute.masters.master_header import MasterHeader
-from imaging.compute.masters.sheet import build_sheet
+from imaging.compute.masters.sheet import build_sheet, refused_sheet
 from imaging.compute.masters.sheet_facts import SheetCheck, SheetFacts
 from imaging.compute.masters.sheet_texts import SHEET_TEXTS
 from imaging.compute.masters.statistics import PixelStatistics, statistics_of_counts
+from imaging.errors import EmptyFileError
 
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 GENERATOR = np.random.default_rng(3)
@@ -178,9 +179,9 @@ def test_a_flat_picture_is_a_doubt():
     assert sheet(statistics=statistics_of(samples))["tones"].code == "flat"
 
 
-def test_the_same_bytes_are_refused_and_named():
+def test_the_same_bytes_are_a_doubt_and_named():
     line = sheet(checksum="ab" * 32, known_checksums={"ab" * 32: "IRR before v1"})["duplicate"]
-    assert (line.state, line.values) == ("refused", {"name": "IRR before v1"})
+    assert (line.state, line.values) == ("open", {"name": "IRR before v1"})
 
 
 @pytest.mark.parametrize(
@@ -211,5 +212,14 @@ def test_a_line_survives_json():
 
 def test_every_doubt_says_what_to_do_and_ends_as_a_sentence():
     for code, (sentence, action) in SHEET_TEXTS.items():
+        if code == "refused":
+            continue
         assert sentence.endswith("."), code
         assert not action or action.endswith("."), code
+
+
+def test_a_refused_file_has_one_line_with_the_message_of_its_error():
+    (line,) = refused_sheet(EmptyFileError(file_name="plate.tif"))
+    assert line.state == "refused"
+    assert line.sentence.startswith("plate.tif is empty (0 bytes).")
+    assert line.values["error"] == "empty_file"
