@@ -33,7 +33,7 @@ __all__ = [
 
 # No face reaches 100 m from its datum; larger numbers are pixels or metres taken for millimetres.
 BOUND_MM = 100_000.0
-MOST_POINTS = 200_000
+_MOST_POINTS = 200_000
 KINDS = ("Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon")
 
 _NOUNS = {"Point": "point", "LineString": "line", "Polygon": "area"}
@@ -78,8 +78,8 @@ def geometry_from_json(document: Any) -> BaseGeometry:
         raise GeometryFormatError(field="type", got=repr(kind)[:40], needed=f"one of {', '.join(KINDS)}")
     coordinates = document.get("coordinates")
     _refuse_coordinates(coordinates, "coordinates", depth=_DEPTHS[kind])
-    if _place_count(coordinates, _DEPTHS[kind]) > MOST_POINTS:
-        raise GeometryFormatError(field="coordinates", got="more", needed=f"at most {MOST_POINTS} places")
+    if _place_count(coordinates, _DEPTHS[kind]) > _MOST_POINTS:
+        raise GeometryFormatError(field="coordinates", got="more", needed=f"at most {_MOST_POINTS} places")
     _refuse_few(coordinates, kind)
     return checked_geometry(_built(kind, coordinates))
 

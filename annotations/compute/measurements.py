@@ -40,8 +40,8 @@ __all__ = [
 ]
 
 # Axial directions that cancel to less than this mean length have no mean.
-SMALLEST_RESULTANT = 1e-9
-UNITS = {
+_SMALLEST_RESULTANT = 1e-9
+_UNITS = {
     "distance": "mm",
     "length": "mm",
     "spacing": "mm",
@@ -233,7 +233,7 @@ def axial_mean_deg(angles_deg: ArrayLike) -> float:
     if not doubled.size:
         raise MeasurementError(quantity="mean angle", got="no line", needed="at least one")
     x, y = float(np.cos(doubled).mean()), float(np.sin(doubled).mean())
-    if math.hypot(x, y) < SMALLEST_RESULTANT:
+    if math.hypot(x, y) < _SMALLEST_RESULTANT:
         raise MeasurementError(quantity="mean angle", got="directions that cancel", needed="lines with a common trend")
     mean_deg = math.degrees(0.5 * math.atan2(y, x)) % 180.0
     # Rounding may leave a hair below 180, which is 0.
@@ -348,7 +348,7 @@ def _result(
         quantity=quantity,
         value=float(value),
         uncertainty=COVERAGE_FACTOR * math.hypot(*(part.standard for part in parts)),
-        unit=UNITS[quantity],
+        unit=_UNITS[quantity],
         parts=tuple(parts),
         is_resolved=is_resolved,
         resolvable_mm=smallest_mm,

@@ -21,7 +21,7 @@ __all__ = ["MINIMUM_NODES", "DisplacementGrid", "spline_coefficients"]
 # A not-a-knot cubic needs four nodes on each axis.
 MINIMUM_NODES = 4
 # Points are evaluated in slices of this many, so that the taps stay in the processor's cache.
-SLICE_POINTS = 16384
+_SLICE_POINTS = 16384
 
 
 def spline_coefficients(values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -238,8 +238,8 @@ class DisplacementGrid:
         """
         points_mm = np.asarray(points_mm, dtype=np.float64)
         result = np.empty(points_mm.shape)
-        for start in range(0, len(points_mm), SLICE_POINTS):
-            part = slice(start, start + SLICE_POINTS)
+        for start in range(0, len(points_mm), _SLICE_POINTS):
+            part = slice(start, start + _SLICE_POINTS)
             column_cell, column_weights, _ = self._column_taps(points_mm[part, 0], slope=False)
             row_cell, row_weights, _ = self._row_taps(points_mm[part, 1], slope=False)
             result[part] = _gathered(self._coefficients, (column_cell, column_weights), (row_cell, row_weights)).T
@@ -249,8 +249,8 @@ class DisplacementGrid:
         """Return the (N, 2, 2) derivatives: row x or y of the displacement, column along x or y."""
         points_mm = np.asarray(points_mm, dtype=np.float64)
         result = np.empty((len(points_mm), 2, 2))
-        for start in range(0, len(points_mm), SLICE_POINTS):
-            part = slice(start, start + SLICE_POINTS)
+        for start in range(0, len(points_mm), _SLICE_POINTS):
+            part = slice(start, start + _SLICE_POINTS)
             column_cell, column_weights, column_slopes = self._column_taps(points_mm[part, 0], slope=True)
             row_cell, row_weights, row_slopes = self._row_taps(points_mm[part, 1], slope=True)
             along_x = _gathered(self._coefficients, (column_cell, column_slopes), (row_cell, row_weights))

@@ -14,13 +14,13 @@ from imaging.map_errors import SingularMapError
 
 __all__ = ["FrameChange"]
 
-CHANGE_TYPE = "mahlstick-frame-change"
-CHANGE_VERSION = 1
+_CHANGE_TYPE = "mahlstick-frame-change"
+_CHANGE_VERSION = 1
 # A displacement laid on turned nodes may differ from the old one by this much.
-RELAYING_TOLERANCE_PX = 0.002
-MOST_REFINEMENTS = 4
+_RELAYING_TOLERANCE_PX = 0.002
+_MOST_REFINEMENTS = 4
 # A change that squeezes one direction a thousandfold against the other is no correction.
-SMALLEST_AXIS_RATIO = 1e-3
+_SMALLEST_AXIS_RATIO = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +45,7 @@ class FrameChange:
         """Refuse a change that cannot be undone."""
         affine = finite_array(self.new_from_old, "affine", shape=(2, 3))
         largest, smallest = np.linalg.svd(affine[:, :2], compute_uv=False)
-        if not smallest > SMALLEST_AXIS_RATIO * largest:
+        if not smallest > _SMALLEST_AXIS_RATIO * largest:
             raise SingularMapError(field="affine")
         affine.flags.writeable = False
         object.__setattr__(self, "new_from_old", affine)
@@ -113,7 +113,7 @@ class FrameChange:
         low_mm, high_mm = corners_mm.min(axis=0), corners_mm.max(axis=0)
         x0_mm, y0_mm = low_mm.tolist()
         step_mm = old.step_mm * float(np.linalg.svd(self.new_from_old[:, :2], compute_uv=False)[1])
-        for _ in range(MOST_REFINEMENTS):
+        for _ in range(_MOST_REFINEMENTS):
             columns, rows = np.maximum(np.ceil((high_mm - low_mm) / step_mm).astype(int) + 1, MINIMUM_NODES)
             nodes_mm = _lattice(low_mm, step_mm, columns=columns, rows=rows)
             values = old.displacement_px(self.old_from_new_mm(nodes_mm)).reshape(rows, columns, 2)
@@ -122,7 +122,7 @@ class FrameChange:
             between_old_mm = self.old_from_new_mm(between_mm)
             covered = old.covers(between_old_mm)
             gap_px = new.displacement_px(between_mm[covered]) - old.displacement_px(between_old_mm[covered])
-            if not covered.any() or np.abs(gap_px).max() <= RELAYING_TOLERANCE_PX:
+            if not covered.any() or np.abs(gap_px).max() <= _RELAYING_TOLERANCE_PX:
                 break
             step_mm *= 0.5
         return new
@@ -130,8 +130,8 @@ class FrameChange:
     def to_json(self) -> dict[str, Any]:
         """Return the change as a document."""
         return {
-            "type": CHANGE_TYPE,
-            "version": CHANGE_VERSION,
+            "type": _CHANGE_TYPE,
+            "version": _CHANGE_VERSION,
             "from": "old-frame-mm",
             "to": "new-frame-mm",
             "affine": self.new_from_old.tolist(),
@@ -148,7 +148,7 @@ class FrameChange:
         """
         names = ["type", "version", "from", "to", "affine"]
         fields = known_fields(document, "change", required=names)
-        expected = (CHANGE_TYPE, CHANGE_VERSION, "old-frame-mm", "new-frame-mm")
+        expected = (_CHANGE_TYPE, _CHANGE_VERSION, "old-frame-mm", "new-frame-mm")
         for name, value in zip(names, expected, strict=False):
             literal(fields[name], f"change.{name}", expected=value)
         return cls(fields["affine"])

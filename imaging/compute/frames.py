@@ -27,7 +27,7 @@ __all__ = [
 
 PIXEL_CENTRE = 0.5
 # A lattice line closer than this share of a pixel counts as met, so that 0.1 + 0.2 adds no column.
-LATTICE_SLACK_PX = 1e-6
+_LATTICE_SLACK_PX = 1e-6
 
 
 def sample_index_from_px(position_px: ArrayLike) -> NDArray[np.float64]:
@@ -270,10 +270,10 @@ def canvas_grid_over(
     # The tiny allowance keeps k when the two pitches differ only by rounding.
     doublings = math.floor(math.log2(own_pitch_mm / canvas_pitch_mm) + 1e-9)
     pitch_mm = canvas_pitch_mm * 2.0**doublings
-    left_px = math.floor(x_min / pitch_mm + LATTICE_SLACK_PX)
-    top_px = math.floor(y_min / pitch_mm + LATTICE_SLACK_PX)
-    right_px = math.ceil(x_max / pitch_mm - LATTICE_SLACK_PX)
-    bottom_px = math.ceil(y_max / pitch_mm - LATTICE_SLACK_PX)
+    left_px = math.floor(x_min / pitch_mm + _LATTICE_SLACK_PX)
+    top_px = math.floor(y_min / pitch_mm + _LATTICE_SLACK_PX)
+    right_px = math.ceil(x_max / pitch_mm - _LATTICE_SLACK_PX)
+    bottom_px = math.ceil(y_max / pitch_mm - _LATTICE_SLACK_PX)
     return CanvasGrid(
         left_px * pitch_mm,
         top_px * pitch_mm,

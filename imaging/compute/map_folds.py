@@ -10,18 +10,18 @@ from imaging.map_errors import FoldedMapError
 __all__ = ["refuse_fold"]
 
 # A local area below this share of the median is as good as a fold: 1 px would cover 50.
-SMALLEST_AREA_RATIO = 0.02
-SAMPLES_PER_STEP = 6
-FEWEST_SAMPLES = 33
-MOST_SAMPLES = 1500
-POLISHED_PLACES = 8
-POLISHING_ROUNDS = 6
+_SMALLEST_AREA_RATIO = 0.02
+_SAMPLES_PER_STEP = 6
+_FEWEST_SAMPLES = 33
+_MOST_SAMPLES = 1500
+_POLISHED_PLACES = 8
+_POLISHING_ROUNDS = 6
 
-AreaFactor = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+_AreaFactor = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 
 def refuse_fold(
-    area_factor: AreaFactor, extent_mm: tuple[float, float, float, float], *, step_mm: float | None
+    area_factor: _AreaFactor, extent_mm: tuple[float, float, float, float], *, step_mm: float | None
 ) -> None:
     """Raise when the signed local area changes sign or nearly vanishes within the extent.
 
@@ -55,21 +55,21 @@ def refuse_fold(
     ratios = _ratios(areas, usual)
     spacing_mm = np.array([x_mm[1] - x_mm[0], y_mm[1] - y_mm[0]])
     worst_mm, worst_ratio = points_mm[np.argmin(ratios)], float(ratios.min())
-    for place in np.argsort(ratios)[:POLISHED_PLACES]:
+    for place in np.argsort(ratios)[:_POLISHED_PLACES]:
         lowest_mm, ratio = _lowest_near(area_factor, points_mm[place], spacing_mm=spacing_mm, usual=usual)
         lowest_mm = np.clip(lowest_mm, extent_mm[:2], extent_mm[2:])
         if ratio < worst_ratio:
             worst_mm, worst_ratio = lowest_mm, ratio
-    if worst_ratio < SMALLEST_AREA_RATIO:
+    if worst_ratio < _SMALLEST_AREA_RATIO:
         x, y = worst_mm.tolist()
         raise FoldedMapError(x_mm=x, y_mm=y, area_ratio=worst_ratio)
 
 
 def _samples(low_mm: float, high_mm: float, step_mm: float | None) -> NDArray[np.float64]:
-    wanted = FEWEST_SAMPLES
+    wanted = _FEWEST_SAMPLES
     if step_mm is not None:
-        wanted = int(np.ceil((high_mm - low_mm) / step_mm)) * SAMPLES_PER_STEP + 1
-    return np.linspace(low_mm, high_mm, min(max(wanted, FEWEST_SAMPLES), MOST_SAMPLES))
+        wanted = int(np.ceil((high_mm - low_mm) / step_mm)) * _SAMPLES_PER_STEP + 1
+    return np.linspace(low_mm, high_mm, min(max(wanted, _FEWEST_SAMPLES), _MOST_SAMPLES))
 
 
 def _ratios(areas: NDArray[np.float64], usual: float) -> NDArray[np.float64]:
@@ -77,7 +77,7 @@ def _ratios(areas: NDArray[np.float64], usual: float) -> NDArray[np.float64]:
 
 
 def _lowest_near(
-    area_factor: AreaFactor,
+    area_factor: _AreaFactor,
     place_mm: NDArray[np.float64],
     *,
     spacing_mm: NDArray[np.float64],
@@ -86,7 +86,7 @@ def _lowest_near(
     """Return the lowest place and ratio found by a search that narrows around a sample."""
     offsets = np.stack(np.meshgrid(np.linspace(-1, 1, 7), np.linspace(-1, 1, 7)), axis=-1).reshape(-1, 2)
     lowest = float("inf")
-    for _ in range(POLISHING_ROUNDS):
+    for _ in range(_POLISHING_ROUNDS):
         around_mm = place_mm + offsets * spacing_mm
         ratios = _ratios(area_factor(around_mm), usual)
         place_mm, lowest = around_mm[np.argmin(ratios)], float(ratios.min())

@@ -11,15 +11,15 @@ __all__ = ["INVERSION_TOLERANCE_PX", "invert_by_iteration"]
 
 # What is promised; the iteration aims far lower, because its last steps are nearly free.
 INVERSION_TOLERANCE_PX = 0.01
-AIM_PX = 1e-6
-MOST_STEPS = 40
+_AIM_PX = 1e-6
+_MOST_STEPS = 40
 
-PointMap = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+_PointMap = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 
 def invert_by_iteration(
-    px_from_mm: PointMap,
-    jacobian_px_per_mm: PointMap,
+    px_from_mm: _PointMap,
+    jacobian_px_per_mm: _PointMap,
     *,
     points_px: NDArray[np.float64],
     start_mm: NDArray[np.float64],
@@ -52,8 +52,8 @@ def invert_by_iteration(
     residual_px = points_px - px_from_mm(points_mm)
     error_px = _lengths(residual_px)
     share = np.ones(len(points_mm))
-    for _ in range(MOST_STEPS):
-        active = np.flatnonzero(~(error_px <= AIM_PX))
+    for _ in range(_MOST_STEPS):
+        active = np.flatnonzero(~(error_px <= _AIM_PX))
         if not len(active):
             return points_mm
         step_mm = _solved(jacobian_px_per_mm(points_mm[active]), residual_px[active])

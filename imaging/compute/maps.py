@@ -29,13 +29,13 @@ from imaging.compute.projective import (
 )
 from imaging.map_errors import MapInversionError
 
-__all__ = ["MAP_TYPE", "MAP_VERSION", "DisplacementGrid", "FrameMap"]
+__all__ = ["MAP_TYPE", "MAP_VERSION", "FrameMap"]
 
 MAP_TYPE = "mahlstick-map"
 MAP_VERSION = 1
 # A map counts as plain scale and translation when no pixel of the image moves more than this.
-PLAIN_TOLERANCE_PX = 0.05
-PLAIN_SAMPLES = 33
+_PLAIN_TOLERANCE_PX = 0.05
+_PLAIN_SAMPLES = 33
 
 
 @dataclass(frozen=True, eq=False)
@@ -264,7 +264,7 @@ class FrameMap:
         (x_min, y_min), (x_max, y_max) = outline_mm.min(axis=0).tolist(), outline_mm.max(axis=0).tolist()
         return x_min, y_min, x_max, y_max
 
-    def own_grid(self, tolerance_px: float = PLAIN_TOLERANCE_PX) -> CanvasGrid | None:
+    def own_grid(self, tolerance_px: float = _PLAIN_TOLERANCE_PX) -> CanvasGrid | None:
         """Return the master's own grid when the map is only scale and translation, else None.
 
         Parameters
@@ -276,12 +276,12 @@ class FrameMap:
         extent_mm = self.extent_mm()
         pitch_mm = (extent_mm[2] - extent_mm[0] + extent_mm[3] - extent_mm[1]) / (width_px + height_px)
         grid = CanvasGrid(extent_mm[0], extent_mm[1], pitch_mm, width_px, height_px)
-        x_mm, y_mm = (np.linspace(extent_mm[axis], extent_mm[axis + 2], PLAIN_SAMPLES) for axis in (0, 1))
+        x_mm, y_mm = (np.linspace(extent_mm[axis], extent_mm[axis + 2], _PLAIN_SAMPLES) for axis in (0, 1))
         places_mm = np.stack(np.meshgrid(x_mm, y_mm), axis=-1)
         offsets_px = self.px_on_lattice(x_mm, y_mm) - grid.px_from_mm(places_mm)
         return grid if bool((np.abs(offsets_px) <= tolerance_px).all()) else None
 
-    def is_scale_and_translation(self, tolerance_px: float = PLAIN_TOLERANCE_PX) -> bool:
+    def is_scale_and_translation(self, tolerance_px: float = _PLAIN_TOLERANCE_PX) -> bool:
         """Return whether the image can be shown without resampling, see ``own_grid``."""
         return self.own_grid(tolerance_px) is not None
 

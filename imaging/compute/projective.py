@@ -14,7 +14,7 @@ __all__ = [
 ]
 
 # Below this share of a plain matrix the rows count as dependent (float64 carries 2e-16).
-SINGULAR_SHARE = 1e-13
+_SINGULAR_SHARE = 1e-13
 
 
 def is_affine(matrix: NDArray[np.float64]) -> bool:
@@ -94,7 +94,7 @@ def normalised_projective(
     balanced = matrix / scales[:, np.newaxis]
     balanced = balanced / np.maximum(np.linalg.norm(balanced, axis=0), 1e-300)
     singular_values = np.linalg.svd(balanced, compute_uv=False)
-    if singular_values[2] <= SINGULAR_SHARE * singular_values[0]:
+    if singular_values[2] <= _SINGULAR_SHARE * singular_values[0]:
         raise SingularMapError(field=field)
     corner = matrix[2, 2]
     is_corner_usable = abs(corner) > 1e-12 * np.abs(matrix).max()

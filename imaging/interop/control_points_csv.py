@@ -15,10 +15,10 @@ from imaging.map_errors import ControlPointTableError
 
 __all__ = ["ControlPointRow", "export_control_points", "import_control_points"]
 
-NUMBERS = ("frame_x_mm", "frame_y_mm", "image_x_px", "image_y_px")
-COLUMNS = ("label", *NUMBERS, "kind")
-KINDS = ("control", "check")
-MOST_ROWS = 100_000
+_NUMBERS = ("frame_x_mm", "frame_y_mm", "image_x_px", "image_y_px")
+_COLUMNS = ("label", *_NUMBERS, "kind")
+_KINDS = ("control", "check")
+_MOST_ROWS = 100_000
 
 
 @dataclass(frozen=True)
@@ -91,36 +91,36 @@ def export_control_points(rows: Sequence[ControlPointRow]) -> str:
     others = list(dict.fromkeys(name for row in rows for name in row.others))
     stream = io.StringIO(newline="")
     writer = csv.writer(stream)
-    writer.writerow([*COLUMNS, *others])
+    writer.writerow([*_COLUMNS, *others])
     for row in rows:
         numbers = [repr(float(value)) for value in (*row.frame_mm, *row.image_px)]
         rest = [row.others.get(name, "") for name in others]
-        writer.writerow([row.label, *numbers, KINDS[row.is_check], *rest])
+        writer.writerow([row.label, *numbers, _KINDS[row.is_check], *rest])
     return stream.getvalue()
 
 
 def _refuse_header(names: Sequence[str]) -> None:
-    for name in NUMBERS:
+    for name in _NUMBERS:
         if names.count(name) != 1:
             got = "missing" if name not in names else "there twice"
             raise ControlPointTableError(
-                line=1, column=name, got=got, needed=f"one column of each name in {','.join(COLUMNS)}"
+                line=1, column=name, got=got, needed=f"one column of each name in {','.join(_COLUMNS)}"
             )
 
 
 def _row(record: dict[str | None, str | list[str] | None], line: int, index: int) -> ControlPointRow:
-    if index > MOST_ROWS:
-        raise ControlPointTableError(line=line, column="label", got=f"row {index}", needed=f"at most {MOST_ROWS} rows")
+    if index > _MOST_ROWS:
+        raise ControlPointTableError(line=line, column="label", got=f"row {index}", needed=f"at most {_MOST_ROWS} rows")
     if None in record:
         raise ControlPointTableError(
             line=line, column="(last)", got="followed by further values", needed="as many values as columns"
         )
     cells = {str(name): (value if isinstance(value, str) else "").strip() for name, value in record.items()}
-    x_mm, y_mm, x_px, y_px = (_number(cells[name], line, name) for name in NUMBERS)
-    kind = cells.get("kind", "") or KINDS[0]
-    if kind not in KINDS:
+    x_mm, y_mm, x_px, y_px = (_number(cells[name], line, name) for name in _NUMBERS)
+    kind = cells.get("kind", "") or _KINDS[0]
+    if kind not in _KINDS:
         raise ControlPointTableError(line=line, column="kind", got=repr(kind), needed="control or check")
-    others = {name: value for name, value in cells.items() if name not in COLUMNS}
+    others = {name: value for name, value in cells.items() if name not in _COLUMNS}
     label = cells.get("label", "") or f"P{index}"
     return ControlPointRow(label, (x_mm, y_mm), (x_px, y_px), kind == "check", others)
 

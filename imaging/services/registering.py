@@ -10,7 +10,8 @@ from django.db.models import Max
 from django.utils import timezone
 
 from imaging.compute.maps import FrameMap
-from imaging.compute.registration.control_points import ControlPointFit, FitOptions, fit_control_points
+from imaging.compute.registration.control_points import ControlPointFit, fit_control_points
+from imaging.compute.registration.solutions import FitOptions
 from imaging.compute.registration.uncertainty import UncertaintyGrid
 from imaging.errors import FieldRefusedError, UnfitStateError
 from imaging.interop.control_points_csv import ControlPointRow

@@ -29,16 +29,16 @@ from imaging.compute.registration.solutions import Extent, FitOptions, Solution,
 from imaging.compute.registration.uncertainty import UncertaintyGrid, coverage_factor, uncertainty_grid
 from imaging.map_errors import MirroredControlPointsError
 
-__all__ = ["MODELS", "ControlPointFit", "FitOptions", "fit_control_points"]
+__all__ = ["MODELS", "ControlPointFit", "fit_control_points"]
 
 MODELS = tuple(NEEDED_POINTS)
 # Share by which the box around the points is grown where neither face nor image size is known.
-EXTENT_MARGIN = 0.1
+_EXTENT_MARGIN = 0.1
 # Between points lies about this share of their spacing; so far the support reaches past the outer ones.
-SUPPORT_SHARE = 0.5
+_SUPPORT_SHARE = 0.5
 # Points that agree this many times worse than picks can be repeated raise a doubt.
-DISAGREEMENT = 3.0
-ONE_SIDED_SHARE = 0.25
+_DISAGREEMENT = 3.0
+_ONE_SIDED_SHARE = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -257,7 +257,7 @@ def _refuse_unfit_points(
     options: FitOptions,
 ) -> None:
     refuse_too_few(len(points_mm), model=model)
-    refuse_duplicates(points_mm, points_px, labels)
+    refuse_duplicates(points_mm, points_px, labels=labels)
     refuse_narrow_sets(points_mm, points_px, model=model)
     if options.may_be_mirrored or not is_mirror_set(points_mm, points_px):
         return
@@ -302,12 +302,12 @@ def _doubts(
         notes.append(quality_note("no_check_points"))
     if count <= NEEDED_POINTS[model]:
         notes.append(quality_note("nothing_spare", given=count, model=model, wanted=2))
-    if sigma_px > DISAGREEMENT * options.point_sigma_px:
+    if sigma_px > _DISAGREEMENT * options.point_sigma_px:
         notes.append(quality_note("points_disagree", sigma_px=sigma_px, expected_px=options.point_sigma_px))
     x_min, y_min, x_max, y_max = extent_mm
     covered = shapely.intersection(shapely.MultiPoint(solution.points_mm).convex_hull, shapely.box(*extent_mm))
     share = covered.area / ((x_max - x_min) * (y_max - y_min))
-    if share < ONE_SIDED_SHARE:
+    if share < _ONE_SIDED_SHARE:
         notes.append(quality_note("one_sided", share_percent=100.0 * share))
     return tuple(notes)
 
@@ -330,7 +330,7 @@ def _judged_extent(points_mm: NDArray[np.float64], points_px: NDArray[np.float64
     if options.extent_mm is not None:
         return options.extent_mm
     x_min, y_min, x_max, y_max = _box(points_mm)
-    margin_mm = EXTENT_MARGIN * max(x_max - x_min, y_max - y_min)
+    margin_mm = _EXTENT_MARGIN * max(x_max - x_min, y_max - y_min)
     grown = (x_min - margin_mm, y_min - margin_mm, x_max + margin_mm, y_max + margin_mm)
     if options.image_size_px is None:
         return grown
@@ -344,7 +344,7 @@ def _support(points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the outline of the points, grown by half their usual spacing."""
     hull = shapely.MultiPoint(points_mm).convex_hull
     spacing_mm = max(float(np.sqrt(hull.area / len(points_mm))), hull.length / (2 * len(points_mm)))
-    return np.asarray(hull.buffer(SUPPORT_SHARE * spacing_mm, quad_segs=2).exterior.coords)[:-1]
+    return np.asarray(hull.buffer(_SUPPORT_SHARE * spacing_mm, quad_segs=2).exterior.coords)[:-1]
 
 
 def _rms(values: NDArray[np.float64]) -> float:

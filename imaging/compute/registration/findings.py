@@ -12,9 +12,9 @@ from imaging.compute.registration.solutions import Solution
 __all__ = ["QualityNote", "Slip", "exchanged_points", "quality_note", "slips_by_name"]
 
 # Two slipped points stand for one another when each lies this near the other's place.
-EXCHANGE_SHARE = 0.1
+_EXCHANGE_SHARE = 0.1
 
-NOTE_TEXTS = {
+_NOTE_TEXTS = {
     "no_check_points": "No check points: residuals of points that made the fit are always too good. "
     "Mark some points as check points, or read the leave-one-out error.",
     "nothing_spare": "The {given} points fix a {model} map exactly, so nothing can be said about its error. "
@@ -37,7 +37,7 @@ class QualityNote:
     @property
     def message(self) -> str:
         """The doubt in English, with what to do."""
-        return NOTE_TEXTS[self.code].format(**self.numbers)
+        return _NOTE_TEXTS[self.code].format(**self.numbers)
 
     def to_json(self) -> dict[str, Any]:
         """Return code, numbers and English message."""
@@ -161,6 +161,6 @@ def exchanged_points(points_px: NDArray[np.float64], expected_px: NDArray[np.flo
         for second in range(len(points_px)):
             apart_px = np.hypot(*(expected_px[first] - expected_px[second]))
             misses_px = [np.hypot(*(points_px[a] - expected_px[b])) for a, b in ((first, second), (second, first))]
-            if first != second and max(misses_px) < EXCHANGE_SHARE * apart_px:
+            if first != second and max(misses_px) < _EXCHANGE_SHARE * apart_px:
                 partners[first] = second
     return partners

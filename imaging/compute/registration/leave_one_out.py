@@ -43,7 +43,7 @@ def plane_leave_one_out_px(
 
 
 def smooth_leave_one_out_px(
-    fit: SmoothFit, points_mm: NDArray[np.float64], rest_px: NDArray[np.float64]
+    fit: SmoothFit, points_mm: NDArray[np.float64], *, rest_px: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Return what each point misses in a smooth fit made from all others.
 

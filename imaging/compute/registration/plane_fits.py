@@ -15,9 +15,9 @@ from imaging.compute.projective import apply_projective
 __all__ = ["PARAMETERS", "PlaneFit", "fit_plane_transform"]
 
 PARAMETERS = {"similarity": 4, "affine": 6, "projective": 8}
-REFINEMENTS = 20
+_REFINEMENTS = 20
 # Relative change at which refinement stops.
-SETTLED = 1e-13
+_SETTLED = 1e-13
 
 
 @dataclass(frozen=True)
@@ -187,7 +187,7 @@ def _refined(
     matrix: NDArray[np.float64], source: NDArray[np.float64], target: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     squares, damping = _squares(matrix, source, target), 0.0
-    for _ in range(REFINEMENTS):
+    for _ in range(_REFINEMENTS):
         design = _design(source, "projective", matrix=matrix, is_mirrored=False).reshape(-1, 8)
         residual = (target - apply_projective(matrix, source)).reshape(-1)
         normal = design.T @ design
@@ -195,7 +195,7 @@ def _refined(
         trial = matrix + np.append(step, 0.0).reshape(3, 3)
         trial_squares = _squares(trial, source, target)
         if trial_squares <= squares:
-            is_settled = squares - trial_squares <= SETTLED * squares
+            is_settled = squares - trial_squares <= _SETTLED * squares
             matrix, squares, damping = trial, trial_squares, damping / 10.0
             if is_settled:
                 break

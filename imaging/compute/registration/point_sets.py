@@ -23,10 +23,10 @@ __all__ = [
 
 NEEDED_POINTS = {"similarity": 2, "affine": 3, "projective": 4, "smooth": 6}
 # Breadth against length below which points count as lying on one line.
-SMALLEST_BREADTH_RATIO = 0.02
+_SMALLEST_BREADTH_RATIO = 0.02
 # Two picks nearer than this are one place.
-SAME_PLACE_PX = 0.5
-MOST_TRIPLES = 4000
+_SAME_PLACE_PX = 0.5
+_MOST_TRIPLES = 4000
 
 
 def refuse_too_few(count: int, *, model: str) -> None:
@@ -35,15 +35,15 @@ def refuse_too_few(count: int, *, model: str) -> None:
         raise TooFewControlPointsError(given=count, needed=NEEDED_POINTS[model], model=model)
 
 
-def refuse_duplicates(points_mm: NDArray[np.float64], points_px: NDArray[np.float64], labels: Sequence[str]) -> None:
+def refuse_duplicates(points_mm: NDArray[np.float64], points_px: NDArray[np.float64], *, labels: Sequence[str]) -> None:
     """Raise DuplicateControlPointsError when two points are nearer than half a pixel.
 
     The pitch that turns half a pixel into millimetres is estimated from the spread of both sets.
     """
     spread_px = float(np.sqrt(points_px.var(axis=0).sum()))
     spread_mm = float(np.sqrt(points_mm.var(axis=0).sum()))
-    same_mm = SAME_PLACE_PX * spread_mm / spread_px if spread_px > 0.0 else 0.0
-    for points, limit, system in ((points_mm, same_mm, "frame"), (points_px, SAME_PLACE_PX, "image")):
+    same_mm = _SAME_PLACE_PX * spread_mm / spread_px if spread_px > 0.0 else 0.0
+    for points, limit, system in ((points_mm, same_mm, "frame"), (points_px, _SAME_PLACE_PX, "image")):
         pairs = KDTree(points).query_pairs(limit)
         if pairs:
             first, second = min(pairs)
@@ -64,7 +64,7 @@ def refuse_narrow_sets(points_mm: NDArray[np.float64], points_px: NDArray[np.flo
             sets += [np.delete(points, index, axis=0) for index in range(len(points))]
         for members in sets:
             length, breadth = _length_and_breadth(members)
-            if breadth < SMALLEST_BREADTH_RATIO * length:
+            if breadth < _SMALLEST_BREADTH_RATIO * length:
                 raise CollinearControlPointsError(breadth=breadth, length=length, unit=unit, model=model)
 
 
@@ -94,7 +94,7 @@ def is_mirror_set(points_mm: NDArray[np.float64], points_px: NDArray[np.float64]
     if count <= 30:
         triples = np.array(list(itertools.combinations(range(count), 3)))
     else:
-        triples = np.random.default_rng(0).integers(0, count, size=(MOST_TRIPLES, 3))
+        triples = np.random.default_rng(0).integers(0, count, size=(_MOST_TRIPLES, 3))
     areas_mm2, areas_px2 = _signed_areas(points_mm[triples]), _signed_areas(points_px[triples])
     products = areas_mm2 * areas_px2
     return bool((np.sign(products) * np.sqrt(np.abs(products))).sum() < 0.0)

@@ -20,12 +20,12 @@ __all__ = ["PRIOR_FREEDOM", "find_plainer_slips", "find_plane_slips", "find_smoo
 
 # The stated pick repeatability counts as much as this many degrees of freedom.
 PRIOR_FREEDOM = 4
-FALSE_ALARM = 0.001
-MOST_SUBSETS = 1500
+_FALSE_ALARM = 0.001
+_MOST_SUBSETS = 1500
 # More slips than this share means a wrong model, not slips.
-MOST_SLIPPED_SHARE = 0.25
+_MOST_SLIPPED_SHARE = 0.25
 # What is left must agree within this many pick repeatabilities before a plainer model may judge.
-PLAINER_AGREEMENT = 1.5
+_PLAINER_AGREEMENT = 1.5
 
 
 def find_plane_slips(
@@ -100,7 +100,7 @@ def find_plainer_slips(
     fit = fit_plane_transform(points_mm[kept], points_px[kept], model="similarity", may_mirror=may_mirror)
     rest_px = points_px[kept] - fit.predicted_px(points_mm[kept])
     variance = float(np.square(rest_px).sum()) / max(2 * len(kept) - PARAMETERS["similarity"], 1)
-    return indices if math.sqrt(variance) <= PLAINER_AGREEMENT * point_sigma_px else []
+    return indices if math.sqrt(variance) <= _PLAINER_AGREEMENT * point_sigma_px else []
 
 
 def find_smooth_slips(
@@ -170,11 +170,11 @@ def _pooled_variance(squares: float, freedom: float, point_sigma_px: float) -> f
 
 
 def _limit(freedom: float, count: int) -> float:
-    return float(f_distribution.ppf(1.0 - FALSE_ALARM / count, 2, PRIOR_FREEDOM + freedom))
+    return float(f_distribution.ppf(1.0 - _FALSE_ALARM / count, 2, PRIOR_FREEDOM + freedom))
 
 
 def _most_slips(count: int) -> int:
-    return max(1, math.floor(MOST_SLIPPED_SHARE * count))
+    return max(1, math.floor(_MOST_SLIPPED_SHARE * count))
 
 
 def _least_median_start(
@@ -201,7 +201,7 @@ def _least_median_start(
 
 
 def _subsets(count: int, size: int) -> list[NDArray[np.int64]]:
-    if math.comb(count, size) <= MOST_SUBSETS:
+    if math.comb(count, size) <= _MOST_SUBSETS:
         return [np.array(subset) for subset in itertools.combinations(range(count), size)]
     generator = np.random.default_rng(0)
-    return [generator.choice(count, size, replace=False) for _ in range(MOST_SUBSETS)]
+    return [generator.choice(count, size, replace=False) for _ in range(_MOST_SUBSETS)]

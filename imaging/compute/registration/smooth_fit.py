@@ -19,12 +19,12 @@ from imaging.compute.displacement import MINIMUM_NODES, DisplacementGrid, spline
 __all__ = ["SmoothFit", "fit_smooth_displacement"]
 
 # Nodes per control point along the mean; more would only be filled by the penalty.
-NODES_PER_POINT = 4.0
-FEWEST_NODES = 6
-MOST_NODES = 22
-PENALTY_EXPONENTS = np.arange(-6.0, 6.01, 0.5)
+_NODES_PER_POINT = 4.0
+_FEWEST_NODES = 6
+_MOST_NODES = 22
+_PENALTY_EXPONENTS = np.arange(-6.0, 6.01, 0.5)
 # Share of the penalty that keeps the normal matrix regular against rounding.
-RIDGE = 1e-10
+_RIDGE = 1e-10
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,11 +85,11 @@ def fit_smooth_displacement(
     normal = weights.T @ weights
     unit = float(np.trace(normal) / np.trace(energy))
     # One decomposition serves all penalties: in these modes both forms are diagonal.
-    bending, modes = eigh(energy, normal + unit * (energy + RIDGE * np.eye(len(energy))))
+    bending, modes = eigh(energy, normal + unit * (energy + _RIDGE * np.eye(len(energy))))
     at_points = weights @ modes
     loads_px = at_points.T @ rest_px
     choices = []
-    for exponent in PENALTY_EXPONENTS:
+    for exponent in _PENALTY_EXPONENTS:
         penalty = unit * 10.0 ** float(exponent)
         softness = 1.0 / (1.0 + (penalty - unit) * bending)
         leverage = np.clip(np.square(at_points) @ softness, 0.0, 1.0 - 1e-9)
@@ -109,9 +109,9 @@ def _blank_grid(points_mm: NDArray[np.float64], extent_mm: tuple[float, float, f
     low_mm = np.minimum(extent_mm[:2], points_mm.min(axis=0))
     high_mm = np.maximum(extent_mm[2:], points_mm.max(axis=0))
     size_mm = np.maximum(high_mm - low_mm, 1e-6 * float((high_mm - low_mm).max()))
-    step_mm = float(np.sqrt(size_mm.prod() / (NODES_PER_POINT * len(points_mm))))
-    step_mm = min(step_mm, float(size_mm.max()) / (FEWEST_NODES - 1))
-    step_mm = max(step_mm, float(size_mm.max()) / (MOST_NODES - 1))
+    step_mm = float(np.sqrt(size_mm.prod() / (_NODES_PER_POINT * len(points_mm))))
+    step_mm = min(step_mm, float(size_mm.max()) / (_FEWEST_NODES - 1))
+    step_mm = max(step_mm, float(size_mm.max()) / (_MOST_NODES - 1))
     # The small allowance keeps the far corner inside in spite of rounding.
     columns, rows = np.maximum(np.ceil(size_mm / step_mm - 1e-9).astype(int) + 1, MINIMUM_NODES)
     start_mm = 0.5 * (low_mm + high_mm) - 0.5 * step_mm * np.array([columns - 1, rows - 1])

@@ -13,7 +13,7 @@ from imaging.compute.registration.smooth_fit import SmoothFit, fit_smooth_displa
 __all__ = ["Extent", "FitOptions", "Solution", "fit_solution", "plane_base_of"]
 
 # From this many points on, a smooth fit may stand on a projective instead of an affine base.
-PROJECTIVE_BASE_POINTS = 8
+_PROJECTIVE_BASE_POINTS = 8
 
 Extent = tuple[float, float, float, float]
 
@@ -80,7 +80,7 @@ class Solution:
         """Return what each point misses in a fit made without it, (N, 2) px."""
         if self.smooth is not None:
             rest_px = self.points_px - self.plane.predicted_px(self.points_mm)
-            return smooth_leave_one_out_px(self.smooth, self.points_mm, rest_px)
+            return smooth_leave_one_out_px(self.smooth, self.points_mm, rest_px=rest_px)
         return plane_leave_one_out_px(self.points_mm, self.points_px, model=self.plane.model, may_mirror=may_mirror)
 
 
@@ -89,7 +89,7 @@ def plane_base_of(points_mm: NDArray[np.float64], points_px: NDArray[np.float64]
 
     Affine, or projective when there are at least 8 points and leaving one out says so.
     """
-    if len(points_mm) >= PROJECTIVE_BASE_POINTS:
+    if len(points_mm) >= _PROJECTIVE_BASE_POINTS:
         scores = {
             model: float(np.square(plane_leave_one_out_px(points_mm, points_px, model=model)).sum())
             for model in ("affine", "projective")

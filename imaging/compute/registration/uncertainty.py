@@ -14,7 +14,7 @@ from imaging.compute.registration.slips import PRIOR_FREEDOM
 
 __all__ = ["UncertaintyGrid", "coverage_factor", "radius95_mm", "uncertainty_grid"]
 
-NODES_ON_LONG_SIDE = 24
+_NODES_ON_LONG_SIDE = 24
 
 
 def coverage_factor(freedom: float) -> float:
@@ -84,19 +84,19 @@ class UncertaintyGrid:
             "step_mm": self.step_mm,
             "columns": columns,
             "rows": rows,
-            "radius95_mm": self.radius95_mm.ravel().tolist(),
+            "u95_mm": self.radius95_mm.ravel().tolist(),
             "is_extrapolated": self.is_extrapolated.ravel().astype(int).tolist(),
         }
 
     @classmethod
     def from_json(cls, document: Any) -> Self:
         """Read what ``to_json`` wrote; a MapFormatError names a wrong field."""
-        names = ["x0_mm", "y0_mm", "step_mm", "columns", "rows", "radius95_mm", "is_extrapolated"]
+        names = ["x0_mm", "y0_mm", "step_mm", "columns", "rows", "u95_mm", "is_extrapolated"]
         fields = known_fields(document, "uncertainty", required=names)
         rows, columns = (whole_number(fields[name], f"uncertainty.{name}", at_least=2) for name in ("rows", "columns"))
         planes = [
             finite_array(fields[name], f"uncertainty.{name}", shape=(rows * columns,)).reshape(rows, columns)
-            for name in ("radius95_mm", "is_extrapolated")
+            for name in ("u95_mm", "is_extrapolated")
         ]
         return cls(
             finite_number(fields["x0_mm"], "uncertainty.x0_mm"),
@@ -126,7 +126,7 @@ def uncertainty_grid(
         From ``coverage_factor``.
     """
     x_min, y_min, x_max, y_max = extent_mm
-    step_mm = max(x_max - x_min, y_max - y_min) / (NODES_ON_LONG_SIDE - 1)
+    step_mm = max(x_max - x_min, y_max - y_min) / (_NODES_ON_LONG_SIDE - 1)
     columns, rows = (max(round(side / step_mm) + 1, 2) for side in (x_max - x_min, y_max - y_min))
     x_mm, y_mm = x_min + np.arange(columns) * step_mm, y_min + np.arange(rows) * step_mm
     nodes_mm = np.stack(np.meshgrid(x_mm, y_mm), axis=-1).reshape(-1, 2)
