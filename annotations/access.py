@@ -29,6 +29,7 @@ __all__ = [
     "annotations_known_to",
     "annotations_of_face",
     "annotations_open_to",
+    "every_annotation_of",
 ]
 
 #: Rows that a document of an annotation needs; maps and grids of registrations are large and fetched apart.
@@ -61,6 +62,12 @@ def annotations_open_to(viewer: Viewer) -> AnnotationQuerySet:
 def annotations_of_face(viewer: Viewer, face: Face) -> AnnotationQuerySet:
     """Return what this person may see on a face that came through the door already."""
     rows = Annotation.objects.filter(drawn_where_open(viewer), face=face).active()
+    return rows.select_related(*RELATED).defer(*LARGE_COLUMNS).order_by("number")
+
+
+def every_annotation_of(face: Face) -> AnnotationQuerySet:
+    """Return everything on a face; only for whoever runs the program on its own machine, never for a request."""
+    rows = Annotation.objects.filter(face=face).active()
     return rows.select_related(*RELATED).defer(*LARGE_COLUMNS).order_by("number")
 
 

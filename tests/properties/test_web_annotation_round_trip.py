@@ -84,8 +84,8 @@ bodies = st.one_of(
 @st.composite
 def states(draw):
     begun_at, ended_at = sorted(draw(st.tuples(moments, moments)))
-    dates = draw(st.sampled_from([(None, None), (begun_at, begun_at), (begun_at, ended_at)]))
-    return SourceState(*dates, draw(st.none() | iris), draw(unknown))
+    first, last = draw(st.sampled_from([(None, None), (begun_at, begun_at), (begun_at, ended_at)]))
+    return SourceState(first, last, draw(st.none() | iris), draw(unknown))
 
 
 @st.composite
@@ -109,7 +109,7 @@ def placed_targets(draw):
 
 
 targets = st.one_of(placed_targets(), st.builds(OtherTarget, iris))
-annotations = st.builds(
+web_annotations = st.builds(
     WebAnnotation,
     iri=iris,
     targets=st.lists(targets, min_size=1, max_size=2).map(tuple),
@@ -129,18 +129,18 @@ annotations = st.builds(
 )
 
 
-@given(annotations)
+@given(web_annotations)
 def test_export_and_import_give_the_same_annotation(annotation):
     assert import_annotation(json.loads(json.dumps(export_annotation(annotation)))) == annotation
 
 
-@given(annotations)
+@given(web_annotations)
 def test_import_and_export_give_the_same_document(annotation):
     document = json.loads(json.dumps(export_annotation(annotation)))
     assert export_annotation(import_annotation(document)) == document
 
 
-@given(annotations)
+@given(web_annotations)
 def test_no_exported_document_breaks_a_rule(annotation):
     faults = faults_of(export_annotation(annotation))
     # Foreign selectors are carried along without being judged.

@@ -74,7 +74,8 @@ def make_annotation(shape_mm: Any = CRACK_MM, **fields: Any) -> WebAnnotation:
 
 @pytest.fixture
 def document() -> dict[str, Any]:
-    return json.loads(json.dumps(export_annotation(make_annotation())))
+    written: dict[str, Any] = json.loads(json.dumps(export_annotation(make_annotation())))
+    return written
 
 
 SHAPES = {
@@ -216,6 +217,7 @@ def test_triples_say_who_saw_what_where(document):
 @pytest.mark.parametrize("shape_mm", SHAPES.values(), ids=SHAPES.keys())
 def test_svg_and_millimetres_describe_the_same_place_within_a_pixel(shape_mm):
     target = import_annotation(export_annotation(make_annotation(shape_mm))).targets[0]
+    assert isinstance(target, PlacedTarget)
     through_map = shapely.transform(shapely.segmentize(target.shape_mm, 0.5), IMAGE_MAP.px_from_mm)
     assert shapely.hausdorff_distance(through_map, shapely.segmentize(target.shape_px, 10.0)) < 1.0
 
@@ -257,7 +259,8 @@ def test_walking_all_pages_meets_every_annotation_once():
         listing.page_iri(number): page_document(listing, number, addresses[2 * number : 2 * number + 2])
         for number in range(3)
     }
-    met, address = [], container_document(listing, None)["first"]
+    met: list[str] = []
+    address = container_document(listing, None)["first"]
     while address:
         page = pages[address]
         assert page["startIndex"] == len(met)
@@ -278,5 +281,7 @@ def test_a_container_keeps_its_annotations_in_order_as_a_list():
     graph = graph_of(container_document(listing, items))
     page = rdflib.URIRef(listing.page_iri(0))
     activity = rdflib.Namespace("http://www.w3.org/ns/activitystreams#")
-    ordered = rdflib.collection.Collection(graph, graph.value(page, activity.items))
+    items_node = graph.value(page, activity["items"])
+    assert items_node is not None
+    ordered = rdflib.collection.Collection(graph, items_node)
     assert [str(item) for item in ordered] == [f"{HOST}/annotations/2", f"{HOST}/annotations/1"]
