@@ -28,7 +28,8 @@ from .statistics import (
 __all__ = ["CheckedMaster", "check_master", "read_every_pixel", "read_every_pixel_json"]
 
 VIPS_FORMATS = {"u8": "uchar", "u16": "ushort", "f32": "float"}
-PIECE_BYTES = 32 * 2**20
+# Pieces that stay in the cache of a processor.
+PIECE_BYTES = 4 * 2**20
 FINE_BANDS = 16
 # A slow disk gives 50 MB/s and deflate about as much per core.
 LEAST_TIME_S = 120.0

@@ -141,27 +141,32 @@ class FloatHistogram:
 
     def add(self, samples: NDArray[np.float32]) -> None:
         """Count more samples."""
-        finite = samples[np.isfinite(samples)]
-        not_a_number = int(np.isnan(samples).sum())
-        self._not_a_number += not_a_number
-        self._infinite += samples.size - finite.size - not_a_number
-        if not finite.size:
+        samples = np.ascontiguousarray(samples)
+        # The minimum of anything with NaN is NaN, so two passes tell that all is finite.
+        lowest, highest = float(samples.min()), float(samples.max())
+        if not (math.isfinite(lowest) and math.isfinite(highest)):
+            finite = samples[np.isfinite(samples)]
+            not_a_number = int(np.isnan(samples).sum())
+            self._not_a_number += not_a_number
+            self._infinite += samples.size - finite.size - not_a_number
+            if finite.size:
+                self.add(finite)
             return
-        # -0.0 would else be another value than 0.0.
-        finite = finite + np.float32(0.0)
-        lowest, highest = float(finite.min()), float(finite.max())
         if lowest <= self._minimum:
             carried = self._at_minimum if lowest == self._minimum else 0
-            self._minimum, self._at_minimum = lowest, carried + int((finite == lowest).sum())
+            self._minimum = lowest
+            self._at_minimum = carried + int(np.count_nonzero(samples == lowest))
         if highest >= self._maximum:
             carried = self._at_maximum if highest == self._maximum else 0
-            self._maximum, self._at_maximum = highest, carried + int((finite == highest).sum())
-        self._sum += float(finite.sum(dtype=np.float64))
-        self._finite += finite.size
-        bits = finite.view(np.uint32)
-        sign = np.uint32(0x80000000)
-        keys = np.where(bits & sign, ~bits, bits | sign) >> self._shift
-        self._counts += np.bincount(keys, minlength=self._counts.size)
+            self._maximum = highest
+            self._at_maximum = carried + int(np.count_nonzero(samples == highest))
+        self._sum += float(samples.sum(dtype=np.float64))
+        self._finite += samples.size
+        # All bits of a negative number are turned round, of a positive one the sign only.
+        turned = (samples.view(np.int32) >> np.int32(31)).view(np.uint32) | np.uint32(0x80000000)
+        np.bitwise_xor(samples.view(np.uint32), turned, out=turned)
+        np.right_shift(turned, self._shift, out=turned)
+        self._counts += np.bincount(turned, minlength=self._counts.size)
 
     def statistics(self) -> BandStatistics:
         """Return the statistics of all finite samples counted so far."""
