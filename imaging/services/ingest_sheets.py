@@ -7,10 +7,13 @@ from django.utils.translation import gettext as _
 
 from imaging.compute.masters.master_header import MasterHeader
 from imaging.compute.masters.pixels import CheckedMaster
+from imaging.compute.masters.sheet import build_sheet
+from imaging.compute.masters.sheet_facts import SheetFacts
 from imaging.interop.metadata import read_metadata
 from imaging.models import TechnicalImage
+from imaging.services.framing import current_frame
 
-__all__ = ["fill_ingest_sheet", "kept_metadata"]
+__all__ = ["fill_ingest_sheet", "kept_metadata", "sheet_line"]
 
 
 def kept_metadata(path: Path, header: MasterHeader) -> dict[str, Any]:
@@ -25,8 +28,33 @@ def kept_metadata(path: Path, header: MasterHeader) -> dict[str, Any]:
 
 
 def fill_ingest_sheet(image: TechnicalImage, checked: CheckedMaster) -> list[dict[str, Any]]:
-    """Return the lines of the sheet."""
-    return duplicate_lines(image)
+    """Return the lines of the sheet: file, pixels and what was stated, held against each other."""
+    assert image.master is not None
+    frame, artwork = current_frame(image.face), image.face.artwork
+    size_mm = (frame.width_mm, frame.height_mm) if frame else (artwork.width_mm, artwork.height_mm)
+    twins = duplicate_lines(image)
+    facts = SheetFacts(
+        header=checked.header,
+        statistics=checked.statistics,
+        modality=image.modality,
+        stated_um_per_px=image.stated_um_per_px,
+        work_size_mm=size_mm,
+        is_detail=bool(image.place_hint),
+        polarity=image.polarity,
+        # With the same bytes elsewhere the line of the twin says more than that of the checksum.
+        checksum="" if twins else image.master.sha256,
+    )
+    lines = [line.to_json() for line in build_sheet(facts)]
+    return [{**line, "remedy": line["action"]} for line in lines] + twins
+
+
+def sheet_line(code: str, *, sentence: str, remedy: str = "", state: str = "open") -> dict[str, Any]:
+    """Return one line that is not made from the file alone, in the form of the others."""
+    return {"key": code, "state": state, "code": code, "values": {}, "is_hint": False} | {
+        "sentence": sentence,
+        "action": remedy,
+        "remedy": remedy,
+    }
 
 
 def duplicate_lines(image: TechnicalImage) -> list[dict[str, Any]]:
@@ -35,13 +63,13 @@ def duplicate_lines(image: TechnicalImage) -> list[dict[str, Any]]:
     twins = TechnicalImage.objects.filter(
         master__sha256=image.master.sha256, face__artwork__study=image.study, brought_in_at__lt=image.brought_in_at
     ).exclude(pk=image.pk)
+    remedy = _("Withdraw one of the two, or say in its title how they differ.")
     return [
-        {
-            "code": "duplicate",
-            "state": "doubt",
-            "sentence": _("The same bytes are here already as %(image)s.") % {"image": f"{twin} {twin.title}".strip()},
-            "remedy": _("Withdraw one of the two, or say in its title how they differ."),
-            "image": str(twin.pk),
-        }
+        sheet_line(
+            "duplicate",
+            sentence=_("The same bytes are here already as %(image)s.") % {"image": f"{twin} {twin.title}".strip()},
+            remedy=remedy,
+        )
+        | {"image": str(twin.pk)}
         for twin in twins.select_related("campaign")
     ]

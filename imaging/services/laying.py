@@ -5,12 +5,27 @@ from typing import Any
 from django.db import transaction
 
 from imaging.errors import ImagingError
-from imaging.models import Frame, Job, Person, Registration, RegistrationStatus, TechnicalImage
+from imaging.models import (
+    Frame,
+    Job,
+    Person,
+    Registration,
+    RegistrationMethod,
+    RegistrationStatus,
+    TechnicalImage,
+)
 from imaging.services.framing import current_frame
-from imaging.services.publishing import start_publishing
-from imaging.services.registering import accept_registration, register_by_stated_scale, register_same_grid
+from imaging.services.job_runs import JobRun
+from imaging.services.publishing import publish_pyramid, start_publishing
+from imaging.services.registering import (
+    accept_registration,
+    current_registration,
+    register_by_stated_scale,
+    register_same_grid,
+)
+from imaging.services.same_grid_claims import followers_of
 
-__all__ = ["lay_into_frame"]
+__all__ = ["lay_into_frame", "publish_with_followers"]
 
 #: A picture as large as the frame within this share shows the frame's area and nothing else, so laying its middle on
 #: the frame's middle needs no judge. Everything else waits for one. No source: a choice.
@@ -37,11 +52,32 @@ def lay_into_frame(image: TechnicalImage, *, wanted_by: Person) -> dict[str, Any
     return {"laid": str(registration.pk), "publish_job": str(job.pk) if job else ""}
 
 
+def publish_with_followers(run: JobRun) -> dict[str, Any]:
+    """Run a PUBLISH job, then lay the images that share the grid of the published one as it lies now."""
+    result = publish_pyramid(run)
+    image = TechnicalImage.objects.get(pk=run.job.image_id)
+    with run.committing():
+        followers = [lay_follower(follower, image) for follower in followers_of(image)]
+    return {**result, "followers": [str(job.pk) for job in followers if job is not None]}
+
+
+def lay_follower(follower: TechnicalImage, image: TechnicalImage) -> Job | None:
+    """Give an image the map of the one whose grid it shares, unless it has that already or lies by its own points."""
+    reference, own = current_registration(image), current_registration(follower)
+    if reference is None or (own is not None and own.method != RegistrationMethod.SAME_GRID):
+        return None
+    if own is not None and own.reference_id == reference.pk:
+        return None
+    judge = reference.judged_by or reference.made_by
+    registration = register_same_grid(follower, image, made_by=judge)
+    return publish_if_plain(registration, registration.frame, judge=judge)
+
+
 def first_registration(image: TechnicalImage, frame: Frame, *, made_by: Person) -> Registration | None:
     """Return a candidate from the same grid or from the stated scale; None when neither is stated."""
     if image.same_grid_as is not None:
         registration = register_same_grid(image, image.same_grid_as, made_by=made_by)
-        doubts = [doubt for doubt in image.ingest_sheet if str(doubt.get("code", "")).startswith("same_grid")]
+        doubts = [line for line in image.ingest_sheet if is_doubt_on_grid(line)]
         if doubts:
             notes = [{"code": doubt["code"], "message": doubt["sentence"]} for doubt in doubts]
             registration.quality_notes = [*registration.quality_notes, *notes]
@@ -52,11 +88,17 @@ def first_registration(image: TechnicalImage, frame: Frame, *, made_by: Person) 
     return None
 
 
+def is_doubt_on_grid(line: dict[str, Any]) -> bool:
+    """Return whether a line of the sheet doubts, or could not yet measure, that two images share a grid."""
+    return str(line.get("code", "")).startswith("same_grid") and line.get("state") != "fits"
+
+
 def publish_if_plain(registration: Registration, frame: Frame, *, judge: Person) -> Job | None:
     """Accept and publish a registration that only repeats what was stated and measured; others await judgement."""
     image = registration.image
     if image.same_grid_as is not None:
-        is_plain, reason = not registration.quality_notes, "the same grid as another image, as measured on receipt"
+        doubts = [line for line in image.ingest_sheet if is_doubt_on_grid(line)]
+        is_plain, reason = not doubts, "the same grid as another image, as measured on receipt"
     else:
         is_plain, reason = has_size_of_frame(image, frame), "as large as the frame, by the stated scale"
     if not is_plain:

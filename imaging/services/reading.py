@@ -30,11 +30,13 @@ from imaging.errors import (
 )
 from imaging.models import ImageStatus, Modality, PyramidKind, TechnicalImage
 from imaging.models.technical_image import Polarity
-from imaging.services.ingest_sheets import fill_ingest_sheet, kept_metadata
+from imaging.services.image_sources import open_image_source
+from imaging.services.ingest_sheets import fill_ingest_sheet, kept_metadata, sheet_line
 from imaging.services.job_runs import JobRun
 from imaging.services.laying import lay_into_frame
 from imaging.services.master_files import refuse_full_disk
 from imaging.services.pyramid_files import BuiltFile, built_file, keep_pyramid, place_to_build
+from imaging.services.same_grid_claims import followers_of, measured_claim
 from imaging.services.storage_paths import absolute_path
 
 __all__ = ["read_master_of_image"]
@@ -77,7 +79,7 @@ def read_image(run: JobRun, image: TechnicalImage) -> dict[str, Any]:
     run.begin_stage("sheet")
     image.statistics = checked.statistics.to_json()
     image.metadata = kept_metadata(absolute_path(stored_path(image)), checked.header)
-    image.ingest_sheet = fill_ingest_sheet(image, checked) + tone_doubts
+    image.ingest_sheet = fill_ingest_sheet(image, checked) + tone_doubts + measured_claim(image, levelled)
     with run.committing():
         keep_levels(image, levels, checked)
         image.tone = image.tone or tone.to_json()
@@ -86,6 +88,7 @@ def read_image(run: JobRun, image: TechnicalImage) -> dict[str, Any]:
         image.refusal = ""
         image.save(update_fields=["tone", "statistics", "metadata", "ingest_sheet", "status", "refusal"])
         laid = lay_into_frame(image, wanted_by=run.job.wanted_by or image.brought_in_by)
+        measure_followers(image)
     return {"levels_sha256": levels.sha256, "raw_display_sha256": raw.sha256, **laid}
 
 
@@ -94,6 +97,15 @@ def open_checked(image: TechnicalImage, checked: CheckedMaster) -> MasterSource:
     header = checked.header
     pages = tuple(range(header.bands)) if header.storage == "pages" else (0,)
     return open_master(absolute_path(stored_path(image)), pages=pages)
+
+
+def measure_followers(image: TechnicalImage) -> None:
+    """Measure the claims of images that were read before the one they refer to, and lay them if it is laid."""
+    for follower in followers_of(image):
+        if any(line["code"] == "same_grid_waiting" for line in follower.ingest_sheet):
+            kept = [line for line in follower.ingest_sheet if line["code"] != "same_grid_waiting"]
+            follower.ingest_sheet = kept + measured_claim(follower, open_image_source(follower))
+            follower.save(update_fields=["ingest_sheet"])
 
 
 def stored_path(image: TechnicalImage) -> str:
@@ -157,8 +169,7 @@ def first_tone(source: MasterSource, image: TechnicalImage) -> tuple[DisplayTone
     try:
         ShownPixels(source, tone)
     except UnusableProfileError as error:
-        doubt = {"code": error.code, "state": "doubt", "sentence": str(error), "remedy": ""}
-        return dataclasses.replace(tone, is_colour_managed=False), [doubt]
+        return dataclasses.replace(tone, is_colour_managed=False), [sheet_line(error.code, sentence=str(error))]
     return tone, []
 
 

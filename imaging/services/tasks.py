@@ -9,8 +9,8 @@ from procrastinate.contrib.django import app as queue
 from imaging.models import JobKind
 from imaging.services.job_runs import JobHandler, run_job
 from imaging.services.jobs import TASK_NAME, requeue_stalled_jobs
+from imaging.services.laying import publish_with_followers
 from imaging.services.master_files import sweep_incoming
-from imaging.services.publishing import publish_pyramid
 from imaging.services.pyramid_files import sweep_pyramid_parts
 from imaging.services.reading import read_master_of_image
 from imaging.services.uploading import expire_uploads
@@ -22,7 +22,7 @@ logger = logging.getLogger(__name__)
 
 HANDLERS: dict[str, JobHandler] = {
     JobKind.READ: read_master_of_image,
-    JobKind.PUBLISH: publish_pyramid,
+    JobKind.PUBLISH: publish_with_followers,
     JobKind.VERIFY: run_verification,
 }
 

@@ -178,3 +178,70 @@ def test_a_radiograph_with_black_as_dense_is_shown_as_on_film(read, tmp_path):
     pixels = painted(bands=1)[..., 0]
     image = read(write_master(tmp_path / "a.tif", pixels), modality="XR", polarity="black_is_dense").image
     assert image.tone["is_inverted"] is True
+
+
+def codes_of(image):
+    return {line["code"] for line in image.ingest_sheet}
+
+
+def test_the_sheet_holds_the_scale_against_the_size_of_the_work(read, tmp_path):
+    # 640 px of 1 mm are the 640 mm of the work; 640 px of 0.5 mm are not.
+    fitting = read(write_master(tmp_path / "a.tif"), um_per_px="1000").image
+    small = read(write_master(tmp_path / "b.tif", painted(seed=2)), um_per_px="500").image
+    assert "size_fits" in codes_of(fitting)
+    doubt = next(line for line in small.ingest_sheet if line["code"] == "size_smaller")
+    assert (doubt["state"], doubt["remedy"]) == ("open", doubt["action"])
+    assert "320.0 × 240.0 mm" in doubt["sentence"]
+
+
+def test_a_duplicate_stands_on_the_sheet_with_what_to_do(read, tmp_path):
+    read(write_master(tmp_path / "a.tif"))
+    second = read(write_master(tmp_path / "b.tif")).image
+    line = next(line for line in second.ingest_sheet if line["code"] == "duplicate")
+    assert line["sentence"] == "The same bytes are here already as VIS before v1."
+    assert line["remedy"].startswith("Withdraw one of the two")
+
+
+def shifted(pixels, shift_px):
+    return np.ascontiguousarray(np.roll(pixels, shift_px, axis=1))
+
+
+def test_a_true_claim_of_one_grid_is_measured_and_laid(read, tmp_path, studio):
+    make_frame(studio.face, canvas_pitch_mm=0.5)
+    visible = read(write_master(tmp_path / "vis.tif"), um_per_px="1000").image
+    infrared = read(
+        write_master(tmp_path / "irr.tif", painted(seed=8, bands=1)[..., 0]), modality="IRR", same_grid_as="vis.tif"
+    ).image
+    assert infrared.same_grid_as == visible
+    assert "same_grid_agrees" in codes_of(infrared)
+    own, other = infrared.registrations.get(), visible.registrations.get()
+    assert (own.method, own.status, own.map, own.reference) == ("same_grid", "accepted", other.map, other)
+
+
+def test_a_false_claim_of_one_grid_is_doubted_and_waits_for_a_judge(read, tmp_path, studio):
+    make_frame(studio.face, canvas_pitch_mm=0.5)
+    read(write_master(tmp_path / "vis.tif"), um_per_px="1000")
+    moved = shifted(painted(seed=8, bands=1)[..., 0], 5)
+    infrared = read(write_master(tmp_path / "irr.tif", moved), modality="IRR", same_grid_as="vis.tif").image
+    line = next(line for line in infrared.ingest_sheet if line["code"] == "same_grid_doubtful")
+    assert line["finding"]["dx_px"] == pytest.approx(5.0, abs=0.3)
+    registration = infrared.registrations.get()
+    assert registration.status == "candidate"
+    assert registration.quality_notes[-1]["code"] == "same_grid_doubtful"
+
+
+def test_a_claim_is_measured_later_when_the_other_image_is_read_later(bring_in, tmp_path, studio):
+    make_frame(studio.face, canvas_pitch_mm=0.5)
+    visible = bring_in(write_master(tmp_path / "vis.tif"), um_per_px="1000")
+    infrared = bring_in(
+        write_master(tmp_path / "irr.tif", painted(seed=8, bands=1)[..., 0]), modality="IRR", same_grid_as="vis.tif"
+    )
+    run_job_here(infrared.job, HANDLERS)
+    infrared.image.refresh_from_db()
+    assert "same_grid_waiting" in codes_of(infrared.image)
+    run_job_here(visible.job, HANDLERS)
+    infrared.image.refresh_from_db()
+    assert "same_grid_agrees" in codes_of(infrared.image)
+    publish = visible.image.jobs.get(kind=JobKind.PUBLISH)
+    assert run_job_here(publish, HANDLERS).status == JobStatus.DONE
+    assert infrared.image.registrations.get().status == "accepted"
