@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
@@ -152,9 +153,8 @@ class DisplayTone:
         return np.ascontiguousarray(pixels[..., list(self.channels)])
 
     def lut(self, dtype: np.dtype) -> NDArray[np.uint8]:
-        """Return what each value of uint8 or uint16 is shown as."""
-        values = np.arange(np.iinfo(dtype).max + 1, dtype=np.float64)
-        return self._curve((values - self.black) / (self.white - self.black))
+        """Return what each value of uint8 or uint16 is shown as; not to be written to."""
+        return _lut_of(self, np.dtype(dtype))
 
     def shade(self, selected: NDArray[Any], out: NDArray[np.uint8]) -> None:
         """Write the shown values.
@@ -174,8 +174,7 @@ class DisplayTone:
             share = (selected - np.float32(self.black)) / np.float32(self.white - self.black)
             np.nan_to_num(share, copy=False, nan=0.0, posinf=1.0, neginf=0.0)
             steps = (np.clip(share, 0.0, 1.0) * _FLOAT_STEPS + 0.5).astype(np.uint16)
-            lut = self._curve(np.arange(_FLOAT_STEPS + 1) / _FLOAT_STEPS)
-            _look_up(steps, lut, out)
+            _look_up(steps, _float_lut_of(self), out)
 
     def apply(self, pixels: NDArray[Any]) -> NDArray[np.uint8]:
         """Return what is shown of pixels of the master, without colour profile.
@@ -227,11 +226,26 @@ class DisplayTone:
             values["statistics"] = _statistics(values["statistics"])
         return cls(**values)
 
-    def _curve(self, share: NDArray[np.float64]) -> NDArray[np.uint8]:
-        shown = np.clip(share, 0.0, 1.0) ** (1.0 / self.gamma)
-        if self.is_inverted:
-            shown = 1.0 - shown
-        return np.floor(shown * 255.0 + 0.5).astype(np.uint8)
+
+# A table costs more than toning a window with it.
+@functools.lru_cache(maxsize=64)
+def _lut_of(tone: DisplayTone, dtype: np.dtype) -> NDArray[np.uint8]:
+    values = np.arange(np.iinfo(dtype).max + 1, dtype=np.float64)
+    return _curve(tone, (values - tone.black) / (tone.white - tone.black))
+
+
+@functools.lru_cache(maxsize=16)
+def _float_lut_of(tone: DisplayTone) -> NDArray[np.uint8]:
+    return _curve(tone, np.arange(_FLOAT_STEPS + 1) / _FLOAT_STEPS)
+
+
+def _curve(tone: DisplayTone, share: NDArray[np.float64]) -> NDArray[np.uint8]:
+    shown = np.clip(share, 0.0, 1.0) ** (1.0 / tone.gamma)
+    if tone.is_inverted:
+        shown = 1.0 - shown
+    lut = np.floor(shown * 255.0 + 0.5).astype(np.uint8)
+    lut.flags.writeable = False
+    return lut
 
 
 def _look_up(values: NDArray[Any], lut: NDArray[np.uint8], out: NDArray[np.uint8]) -> None:

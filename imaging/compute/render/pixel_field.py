@@ -12,13 +12,29 @@ from numpy.typing import ArrayLike, NDArray
 from imaging.compute.frames import CanvasGrid, pixel_centres_px, sample_index_from_px
 from imaging.compute.maps import FrameMap
 
-__all__ = ["BlockPlaces", "PixelField"]
+__all__ = ["BlockPlaces", "PixelField", "bounds_of_index"]
 
 FIRST_STEP_PX = 16
 # A pixel may lie this far from its exact place because the map is interpolated linearly.
 LARGEST_ERROR_PX = 0.01
 # Beyond the horizon of a perspective map; any place outside every picture does.
 _NOWHERE_PX = -1e6
+
+
+def bounds_of_index(
+    index: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the lowest and the highest x and y of ``(rows, columns, 2)`` indices.
+
+    Examples
+    --------
+    >>> low, high = bounds_of_index(np.array([[[1.0, 5.0], [2.0, 3.0]]]))
+    >>> low.tolist(), high.tolist()
+    ([1.0, 3.0], [2.0, 5.0])
+    """
+    # One axis at a time: numpy is ten times slower along the short last axis.
+    x, y = index[..., 0], index[..., 1]
+    return np.array([x.min(), y.min()]), np.array([x.max(), y.max()])
 
 
 @dataclass(frozen=True)
@@ -44,9 +60,7 @@ class BlockPlaces:
     @property
     def bounds(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Lowest and highest sample index, x and y."""
-        low: NDArray[np.float64] = self.nodes.min(axis=(0, 1))
-        high: NDArray[np.float64] = self.nodes.max(axis=(0, 1))
-        return low, high
+        return bounds_of_index(self.nodes)
 
     def index_from(self, origin: ArrayLike, buffer: NDArray[np.float32]) -> NDArray[np.float32]:
         """Return the sample indices of all pixels, counted from a sample of the source.

@@ -13,7 +13,7 @@ from scipy import ndimage
 from imaging.compute.frames import PIXEL_CENTRE, CanvasGrid
 from imaging.compute.maps import FrameMap
 from imaging.compute.masters.source import MasterSource
-from imaging.compute.render.pixel_field import PixelField
+from imaging.compute.render.pixel_field import PixelField, bounds_of_index
 from imaging.compute.render.resampling import BlockResampler
 from imaging.compute.render.shown_pixels import FILL_GREY, ShownPixels
 from imaging.errors import FieldRefusedError, NoRandomAccessError
@@ -26,8 +26,8 @@ _LARGEST_PLAIN_RATIO = 1.25
 # Samples per axis of that mean when the reading levels do not help.
 _MOST_SAMPLES = 8
 _BLOCK_PX = 512
-# Behind a cut, the cubic spline of scipy has forgotten it to 0.27**24, or 2e-14, of a value.
-_SPLINE_MARGIN_PX = 24
+# Behind a cut, the cubic spline of scipy has forgotten it to 0.27**16, or 8e-10, of a value.
+_SPLINE_MARGIN_PX = 16
 # More of the master than this is not read for one window of values; a reduction of it is.
 _MOST_MASTER_PX = 64_000_000
 
@@ -247,8 +247,9 @@ def _sample_part(
     factor = field.scale_factor
     size = np.array([-(-source.width_px // factor), -(-source.height_px // factor)])
     end = np.array([source.width_px, source.height_px]) / factor
-    start = np.maximum(np.floor(index.min(axis=(0, 1))) - _SPLINE_MARGIN_PX, 0).astype(np.int64)
-    stop = np.ceil(index.max(axis=(0, 1))) + _SPLINE_MARGIN_PX + 1
+    lowest, highest = bounds_of_index(index)
+    start = np.maximum(np.floor(lowest) - _SPLINE_MARGIN_PX, 0).astype(np.int64)
+    stop = np.ceil(highest) + _SPLINE_MARGIN_PX + 1
     span = np.minimum(stop, size).astype(np.int64) - start
     if (span <= 0).any():
         return
@@ -257,14 +258,27 @@ def _sample_part(
             _sample_part(source, field, half, out)
         return
     place = (slice(y_px, y_px + height_px), slice(x_px, x_px + width_px))
-    inside = ((index >= -PIXEL_CENTRE) & (index <= end - PIXEL_CENTRE)).all(axis=2)
+    is_inside = _is_inside(index, (lowest, highest), end)
     x, y, columns, rows = int(start[0]), int(start[1]), int(span[0]), int(span[1])
     window = source.read_window(x, y, columns, rows, scale_factor=factor)
     places = np.stack([index[..., 1] - y, index[..., 0] - x])
     for band in range(source.bands):
         values = ndimage.map_coordinates(window[..., band].astype(np.float64), places, order=3, mode="mirror")
-        out[0][(*place, band)] = np.where(inside, _as_type(values, source.dtype), 0)
-    out[1][place] = inside
+        out[0][(*place, band)] = np.where(is_inside, _as_type(values, source.dtype), 0)
+    out[1][place] = is_inside
+
+
+def _is_inside(
+    index: NDArray[np.float64],
+    bounds: tuple[NDArray[np.float64], NDArray[np.float64]],
+    end: NDArray[np.float64],
+) -> NDArray[np.bool_]:
+    """Return which places lie in the picture, which reaches half a pixel beyond its samples."""
+    first, last = np.full(2, -PIXEL_CENTRE), end - PIXEL_CENTRE
+    if (bounds[0] >= first).all() and (bounds[1] <= last).all():
+        return np.ones(index.shape[:2], np.bool_)
+    beyond = (index < first) | (index > last)
+    return ~(beyond[..., 0] | beyond[..., 1])
 
 
 def _halves(part: tuple[int, int, int, int]) -> list[tuple[int, int, int, int]]:
