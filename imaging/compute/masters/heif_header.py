@@ -28,7 +28,7 @@ HVCC_DEPTH_BYTE = 17
 
 
 @dataclass(frozen=True)
-class Box:
+class _Box:
     """One box: its four-letter kind and its content."""
 
     kind: bytes
@@ -100,7 +100,7 @@ def read_heif_header(stream: BinaryIO, *, file_name: str, file_bytes: int, limit
 
 
 @dataclass(frozen=True)
-class Picture:
+class _Picture:
     """The primary picture as its properties describe it."""
 
     size_px: tuple[int, int]
@@ -148,7 +148,7 @@ def _meta(stream: BinaryIO, *, file_name: str, file_bytes: int, limits: MasterLi
     raise DamagedFileError(file_name=file_name, what="it does not describe any picture")
 
 
-def _boxes(content: bytes, *, file_name: str) -> Iterator[Box]:
+def _boxes(content: bytes, *, file_name: str) -> Iterator[_Box]:
     position = 0
     for _ in range(MOST_BOXES):
         if position + 8 > len(content):
@@ -158,11 +158,11 @@ def _boxes(content: bytes, *, file_name: str) -> Iterator[Box]:
             size = len(content) - position
         if size < 8 or position + size > len(content):
             raise DamagedFileError(file_name=file_name, what=f"its box {kind.decode('ascii', 'replace')} breaks off")
-        yield Box(kind=kind, content=content[position + 8 : position + size])
+        yield _Box(kind=kind, content=content[position + 8 : position + size])
         position += size
 
 
-def _picture(boxes: dict[bytes, bytes], *, file_name: str) -> Picture:
+def _picture(boxes: dict[bytes, bytes], *, file_name: str) -> _Picture:
     if not {b"pitm", b"iprp"} <= set(boxes):
         raise DamagedFileError(file_name=file_name, what="it names no primary picture")
     primary = boxes[b"pitm"]
@@ -185,7 +185,7 @@ def _picture(boxes: dict[bytes, bytes], *, file_name: str) -> Picture:
     has_alpha = any(box.kind == b"auxC" and box.content[4:].split(b"\0", 1)[0] in ALPHA_URNS for box in properties)
     colour_bands = 1 if len(channels) > 4 and channels[4] == 1 else 3
     profiles = [box.content[4:] for box in own if box.kind == b"colr" and box.content[:4] in (b"prof", b"rICC")]
-    return Picture(
+    return _Picture(
         size_px=size_px,
         bands=colour_bands + has_alpha,
         bits=bits,
@@ -217,7 +217,7 @@ def _associations(content: bytes, wanted_item: int) -> list[int]:
     return []
 
 
-def _size_px(properties: list[Box]) -> tuple[int, int]:
+def _size_px(properties: list[_Box]) -> tuple[int, int]:
     width, height = 0, 0
     for box in properties:
         if box.kind == b"ispe":

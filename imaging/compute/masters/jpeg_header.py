@@ -168,7 +168,7 @@ def read_jpeg_header(stream: BinaryIO, *, file_name: str, file_bytes: int, limit
 
 
 @dataclass(frozen=True)
-class Frame:
+class _Frame:
     """The frame header, and whether the picture comes in more than one scan."""
 
     width_px: int
@@ -178,7 +178,7 @@ class Frame:
     is_held_whole: bool
 
 
-def _frame(segments: list[JpegSegment], *, file_name: str) -> Frame:
+def _frame(segments: list[JpegSegment], *, file_name: str) -> _Frame:
     frame = next((each for each in segments if each.marker in START_OF_FRAME), None)
     if frame is None:
         other = next((each for each in segments if each.marker in OTHER_FRAMES), None)
@@ -193,10 +193,10 @@ def _frame(segments: list[JpegSegment], *, file_name: str) -> Frame:
         raise DamagedFileError(file_name=file_name, what=f"its picture is {width} × {height} px")
     # Colours in scans of their own are collected as coefficients, like a progressive picture.
     is_held_whole = START_OF_FRAME[frame.marker] or scan.payload[0] < bands
-    return Frame(width_px=width, height_px=height, bands=bands, bits=bits, is_held_whole=is_held_whole)
+    return _Frame(width_px=width, height_px=height, bands=bands, bits=bits, is_held_whole=is_held_whole)
 
 
-def _refuse_unread_kinds(segments: list[JpegSegment], frame: Frame, *, file_name: str) -> None:
+def _refuse_unread_kinds(segments: list[JpegSegment], frame: _Frame, *, file_name: str) -> None:
     if frame.bits != 8:
         raise UnsupportedSampleError(file_name=file_name, got=f"{frame.bits}-bit JPEG samples")
     if frame.bands == 4:
@@ -213,7 +213,7 @@ def _refuse_unread_kinds(segments: list[JpegSegment], frame: Frame, *, file_name
         raise DamagedFileError(file_name=file_name, what="it holds no pixels")
 
 
-def _refuse_bombs(frame: Frame, *, file_name: str, file_bytes: int, limits: MasterLimits) -> None:
+def _refuse_bombs(frame: _Frame, *, file_name: str, file_bytes: int, limits: MasterLimits) -> None:
     claimed = frame.width_px * frame.height_px * frame.bands
     if claimed > file_bytes * LARGEST_RATIO:
         raise ImplausibleSizeError(

@@ -19,7 +19,7 @@ from imaging.errors import (
 
 from .limits import DEFAULT_LIMITS, MasterLimits
 
-__all__ = ["Directory", "TiffWalker", "Value"]
+__all__ = ["Directory", "Entry", "TiffWalker", "Value"]
 
 Value = str | bytes | tuple[int, ...] | tuple[float, ...]
 
@@ -44,6 +44,7 @@ class Entry:
 
     @property
     def size_bytes(self) -> int:
+        """Length of all values together."""
         return self.count * TYPES[self.kind][0]
 
 

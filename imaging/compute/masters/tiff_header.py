@@ -62,7 +62,7 @@ LONGEST_DESCRIPTION = 65_536
 
 
 @dataclass(frozen=True)
-class Page:
+class _Page:
     """What one directory says about its picture."""
 
     width_px: int
@@ -71,7 +71,7 @@ class Page:
     sample_format: str
     is_reduced: bool
 
-    def is_like(self, other: "Page") -> bool:
+    def is_like(self, other: "_Page") -> bool:
         return (self.width_px, self.height_px, self.samples, self.sample_format) == (
             other.width_px,
             other.height_px,
@@ -155,7 +155,7 @@ def read_tiff_header(stream: BinaryIO, *, file_name: str, file_bytes: int, limit
     )
 
 
-def _page(walker: TiffWalker, directory: Directory) -> Page:
+def _page(walker: TiffWalker, directory: Directory) -> _Page:
     width, height = walker.number(directory, Tag.WIDTH), walker.number(directory, Tag.HEIGHT)
     samples = walker.number(directory, Tag.SAMPLES, 1)
     if width <= 0 or height <= 0 or samples <= 0:
@@ -164,7 +164,7 @@ def _page(walker: TiffWalker, directory: Directory) -> Page:
             what=f"its picture is {width} × {height} px in {samples} bands",
         )
     refuse_huge_claims(width, height, bands=samples, file_name=walker.file_name, limits=walker.limits)
-    return Page(
+    return _Page(
         width_px=width,
         height_px=height,
         samples=samples,
@@ -173,7 +173,7 @@ def _page(walker: TiffWalker, directory: Directory) -> Page:
     )
 
 
-def _page_or_none(walker: TiffWalker, directory: Directory) -> Page | None:
+def _page_or_none(walker: TiffWalker, directory: Directory) -> _Page | None:
     """Return a later page, None if it is no master itself (a mask, a 1-bit thumbnail)."""
     try:
         return _page(walker, directory)
@@ -209,7 +209,7 @@ def _compression(walker: TiffWalker, directory: Directory) -> str:
     return COMPRESSIONS[number]
 
 
-def _colour(walker: TiffWalker, directory: Directory, page: Page) -> tuple[str, bool]:
+def _colour(walker: TiffWalker, directory: Directory, page: _Page) -> tuple[str, bool]:
     photometric = walker.number(directory, Tag.PHOTOMETRIC, 1)
     if photometric == 6 and _compression(walker, directory) != "jpeg":
         raise UnsupportedColourError(file_name=walker.file_name, got="in YCbCr without JPEG", remedy="Save it as RGB.")
@@ -227,7 +227,7 @@ def _colour(walker: TiffWalker, directory: Directory, page: Page) -> tuple[str, 
     return colour, has_alpha
 
 
-def _check_blocks(walker: TiffWalker, directory: Directory, page: Page) -> tuple[str, tuple[int, int]]:
+def _check_blocks(walker: TiffWalker, directory: Directory, page: _Page) -> tuple[str, tuple[int, int]]:
     """Return layout and block size after checking that every strip or tile lies in the file."""
     is_tiled = Tag.TILE_WIDTH in directory.entries
     if is_tiled:
@@ -271,7 +271,7 @@ def _check_blocks(walker: TiffWalker, directory: Directory, page: Page) -> tuple
     return ("tiles" if is_tiled else "strips"), block_px
 
 
-def _refuse_large_blocks(walker: TiffWalker, directory: Directory, page: Page, block_px: tuple[int, int]) -> None:
+def _refuse_large_blocks(walker: TiffWalker, directory: Directory, page: _Page, block_px: tuple[int, int]) -> None:
     planes = page.samples if walker.number(directory, Tag.PLANAR, 1) != 2 else 1
     block_bytes = block_px[0] * block_px[1] * planes * BYTES_PER_SAMPLE[page.sample_format]
     is_tiled = Tag.TILE_WIDTH in directory.entries
@@ -292,7 +292,7 @@ def _refuse_large_blocks(walker: TiffWalker, directory: Directory, page: Page, b
         )
 
 
-def _refuse_implausible(walker: TiffWalker, directory: Directory, page: Page, *, stored: int) -> None:
+def _refuse_implausible(walker: TiffWalker, directory: Directory, page: _Page, *, stored: int) -> None:
     """Refuse strips that share bytes, and more pixels than the stored bytes can stand for."""
     if stored > walker.size_bytes:
         raise DamagedFileError(
