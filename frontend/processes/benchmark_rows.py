@@ -8,6 +8,7 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import IO, Any, Protocol
 
@@ -119,7 +120,7 @@ def _named(rows: Any) -> Iterator[tuple[str, Callable[[], Any]]]:
         if callable(row):
             yield getattr(row, "__name__", type(row).__name__), row
         else:
-            yield row.name, lambda row=row: row
+            yield row.name, partial(list, [row])
 
 
 def _text(value: object) -> str:

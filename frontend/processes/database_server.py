@@ -15,6 +15,7 @@ from frontend.processes.database_account import database_account
 from frontend.processes.database_place import DATABASE_USER, DatabasePlace
 from frontend.processes.file_lock import FileLock
 from frontend.processes.postgres_programs import PostgresPrograms
+from frontend.processes.process_numbers import is_process
 
 __all__ = ["DatabaseServer"]
 
@@ -23,6 +24,7 @@ _LONGEST_LOG_BYTES = 10 * MIB_BYTES
 _ORPHANS_LEAVE_S = 20.0
 _STOP_S = 60.0
 _PAUSE_S = 0.05
+_STATUS_LINE = 7
 _SETTINGS = {
     "listen_addresses": "",
     "unix_socket_permissions": "0700",
@@ -83,9 +85,9 @@ class DatabaseServer:
         deadline_s = time.monotonic() + _ORPHANS_LEAVE_S
         while not self._life.try_acquire():
             process_id = self._process_id()
-            if process_id is not None and _exists(process_id):
+            if process_id is not None and is_process(process_id) and not self._is_stopping():
                 return True
-            # The server was killed and the processes it served with are about to notice.
+            # It is ending, or it was killed and the processes it served with are about to notice.
             if time.monotonic() > deadline_s:
                 raise InstallationError(
                     f"Remains of a killed database still hold {self.place.cluster}: end the processes named postgres "
@@ -154,7 +156,7 @@ class DatabaseServer:
         if log_path.exists() and log_path.stat().st_size > _LONGEST_LOG_BYTES:
             log_path.replace(log_path.with_suffix(".log.1"))
         with log_path.open("ab") as log:
-            subprocess.Popen(
+            self._server = subprocess.Popen(
                 self._command(program),
                 stdin=subprocess.DEVNULL,
                 stdout=log,
@@ -187,6 +189,14 @@ class DatabaseServer:
         except (OSError, ValueError, IndexError):
             return None
 
+    def _is_stopping(self) -> bool:
+        """Tell whether the server itself says that it is ending (miscadmin.h: line 8 of its file)."""
+        try:
+            lines = (self.place.cluster / "postmaster.pid").read_text(encoding="utf-8").splitlines()
+        except OSError:
+            return False
+        return len(lines) > _STATUS_LINE and lines[_STATUS_LINE].strip() == "stopping"
+
     def _wait_for_end(self, limit_s: float) -> bool:
         deadline_s = time.monotonic() + limit_s
         while time.monotonic() < deadline_s:
@@ -195,16 +205,6 @@ class DatabaseServer:
                 return True
             time.sleep(_PAUSE_S)
         return False
-
-
-def _exists(process_id: int) -> bool:
-    try:
-        os.kill(process_id, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True
 
 
 def _reap() -> None:

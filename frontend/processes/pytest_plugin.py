@@ -15,6 +15,7 @@ import pytest
 from django.db import connections
 
 from frontend.processes.database import EmbeddedDatabase
+from frontend.processes.process_numbers import is_process
 
 __all__ = ["django_db_modify_db_settings", "embedded_database"]
 
@@ -52,15 +53,5 @@ def _drop_left_over_databases() -> None:
     with psycopg.connect(_DATABASE.address, autocommit=True) as connection:
         rows = connection.execute("SELECT datname FROM pg_database WHERE starts_with(datname, %s)", [_PREFIX])
         for (name,) in rows.fetchall():
-            if not _is_alive(int(name.removeprefix(_PREFIX))):
+            if not is_process(int(name.removeprefix(_PREFIX))):
                 connection.execute(f'DROP DATABASE IF EXISTS "{name}" WITH (FORCE)')
-
-
-def _is_alive(process_id: int) -> bool:
-    try:
-        os.kill(process_id, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True

@@ -56,7 +56,7 @@ class Command(BaseCommand):
 
 def places_to_show() -> dict[str, str]:
     """Return an artwork, a face, an image and so on that belong together and have something to show."""
-    published = TechnicalImage.objects.filter(status=ImageStatus.PUBLISHED).order_by("created_at")
+    published = TechnicalImage.objects.filter(status=ImageStatus.PUBLISHED).order_by("brought_in_at")
     image = published.filter(registrations__isnull=False).first() or published.first()
     if image is None:
         return {}
