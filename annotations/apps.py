@@ -1,5 +1,7 @@
 """The Django app that holds annotations and what hangs on them."""
 
+from importlib import import_module
+
 from django.apps import AppConfig
 
 __all__ = ["AnnotationsConfig"]
@@ -10,3 +12,8 @@ class AnnotationsConfig(AppConfig):
 
     name = "annotations"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Let annotations follow their frame in every process, whichever of them corrects it."""
+        # Models can only be imported once every app is there.
+        import_module("annotations.services.following")

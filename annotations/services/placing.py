@@ -38,16 +38,17 @@ def shape_of(annotation: Annotation) -> BaseGeometry:
 def registration_in_frame(annotation: Annotation) -> Registration | None:
     """Return the registration that lays an annotation's frame on the image it was drawn on.
 
-    After a correction of the frame the one it was drawn on speaks of older millimetres; the image's accepted one takes
-    its place.
+    After a correction of the frame the one it was drawn on speaks of older millimetres; its equal in the new ones takes
+    its place, or else the image's accepted one.
     """
     drawn_on, image = annotation.drawn_on_registration, annotation.drawn_on_image
     if drawn_on is not None and drawn_on.frame_id == annotation.frame_id:
         return drawn_on
     if image is None:
         return None
-    rows = image.registrations.filter(frame=annotation.frame_id, status=RegistrationStatus.ACCEPTED)
-    return rows.defer("map", "uncertainty").first()
+    rows = image.registrations.filter(frame=annotation.frame_id).defer("map", "uncertainty")
+    equal = rows.filter(quality__carried_over_from=drawn_on.version).first() if drawn_on is not None else None
+    return equal or rows.filter(status=RegistrationStatus.ACCEPTED).first()
 
 
 def placed_by(registration: Registration) -> tuple[FrameMap, UncertaintyGrid | None]:

@@ -318,3 +318,11 @@ def test_a_list_costs_a_fixed_number_of_queries(scene, django_assert_max_num_que
         draw(scene, "author")
     with django_assert_max_num_queries(16):
         assert scene.client("reader").get(URL, {"face": scene.face.pk}).json()["count"] == 5
+
+
+@pytest.mark.parametrize(("who", "status"), [("reader", 200), ("guest", 200), ("outsider", 404), ("stranger", 404)])
+def test_an_annotation_on_no_image_is_seen_where_its_face_is(scene, who, status):
+    drawn = factories.make_annotation(scene.face, scene.people["author"])
+    client = scene.client(who)
+    assert client.get(f"{URL}{drawn.pk}").status_code == status
+    assert client.get(URL).json()["count"] == (1 if status == 200 else 0)
