@@ -24,6 +24,7 @@ import {keepAddress, openAddress} from './map/address_keeper';
 import {Examination} from './map/examination';
 import {ExaminationMap} from './map/examination_map';
 import {imageUnder} from './map/image_under';
+import type {ViewAddress} from './map/view_address';
 import type {ReadoutElement} from './map/readout_element';
 import type {BenchElement} from './ui/bench_element';
 import { type Bench} from './ui/bench_element';
@@ -43,14 +44,21 @@ function find<E extends HTMLElement>(selector: string): E {
   return element;
 }
 
-function buildBench(data: ExaminationData): Bench {
-  const examination = new Examination(data);
-  const view = openAddress(examination);
+function buildBench(examination: Examination): Bench {
+  const {data} = examination;
   const wall = new ExaminationMap(find('#painting'), examination);
   const drawing = new Drawing(examination, (place_mm) => imageUnder({examination}, place_mm)?.image ?? null);
   const annotations = new AnnotationsApi(new ApiClient(data.csrf_token), data.annotations_url);
-  keepAddress({examination, wall, view});
   return {examination, wall, drawing, annotations};
+}
+
+/** The wall has its size only once the ledge has been drawn; then the view can be placed. */
+async function layBench(bench: Bench, view: ViewAddress): Promise<void> {
+  const elements = [...document.querySelectorAll<BenchElement>('[data-bench]')];
+  for (const element of elements) element.attach(bench);
+  await Promise.all(elements.map((element) => element.updateComplete));
+  bench.wall.map.updateSize();
+  keepAddress({examination: bench.examination, wall: bench.wall, view});
 }
 
 function startHand(bench: Bench): void {
@@ -80,8 +88,10 @@ async function readMarks({annotations, examination}: Bench): Promise<void> {
 async function start(): Promise<void> {
   const data = embedded();
   await loadTexts(data.language);
-  const bench = buildBench(data);
-  for (const element of document.querySelectorAll<BenchElement>('[data-bench]')) element.attach(bench);
+  const examination = new Examination(data);
+  const view = openAddress(examination);
+  const bench = buildBench(examination);
+  await layBench(bench, view);
   startHand(bench);
   startSheetGrip(find('.sheet-grip'));
   document.body.dataset.sheet = 'closed';

@@ -3,7 +3,7 @@ import {html, type TemplateResult} from 'lit';
 
 import {isOpen, type ImageData, type OpenImage, type StateRow} from '../api/contract';
 import type {Slot} from '../map/examination';
-import {paintCrop} from '../map/crop';
+import {TilePainter} from '../map/tile_painter';
 import {BenchElement} from '../ui/bench_element';
 import {fitCanvas} from '../ui/canvas';
 import {formatDate, formatNumber} from '../ui/numbers';
@@ -16,6 +16,7 @@ const LONG_PRESS_MS = 500;
 export class SpotsElement extends BenchElement {
   private gives: Slot = 'b';
   private focusedId: string | null = null;
+  private readonly painter = new TilePainter();
   private isPainting = false;
   private pressTimer = 0;
   private wasLongPress = false;
@@ -145,13 +146,13 @@ export class SpotsElement extends BenchElement {
       const context = fitCanvas(canvas, CELL.width, CELL.height);
       if (!context) continue;
       const ratio = canvas.width / CELL.width;
-      const missing = paintCrop(context, {
+      const missing = this.painter.paint(context, {
         centre_mm: examination.spot_mm,
         mm_per_px: width_mm / CELL.width / ratio,
         rotation_rad,
         isMirrored: examination.state.isMirrored,
       }, this.bench.wall.stores.of(image));
-      if (missing.length > 0) void Promise.all(missing).then(() => { this.paintSoon(); });
+      if (missing.length > 0) void Promise.all(missing.map((load) => load())).then(() => { this.paintSoon(); });
     }
   }
 }

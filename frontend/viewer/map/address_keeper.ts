@@ -33,6 +33,7 @@ export function keepAddress({examination, wall, view}: {examination: Examination
     if (isPlaced || width === 0 || height === 0) return;
     isPlaced = true;
     placeView(wall, view);
+    wall.placed();
   };
   const write = (): void => {
     if (!isPlaced) return;

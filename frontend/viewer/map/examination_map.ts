@@ -20,21 +20,23 @@ export class ExaminationMap {
   readonly map: OlMap;
   readonly stores = new TileStores();
   viewFrame: ViewFrame;
-  private readonly pictures: Record<Slot, PictureLayer> = {a: new PictureLayer('a', 0), b: new PictureLayer('b', 1)};
+  private readonly pictures: Record<Slot, PictureLayer>;
+  private isFirstViewFull = false;
+  private isPlaced = false;
   private shownIds: Record<Slot, string | null> = {a: null, b: null};
 
   constructor(readonly target: HTMLElement, readonly examination: Examination) {
     this.viewFrame = new ViewFrame(examination.state.isMirrored);
+    this.pictures = {a: new PictureLayer('a', this.viewFrame), b: new PictureLayer('b', this.viewFrame)};
     this.map = new OlMap({
       target,
       controls: [],
-      layers: [this.pictures.a.layer, this.pictures.b.layer],
+      layers: [this.pictures.a, this.pictures.b],
       // The target can hold the focus; without this, panning would wait for it.
       interactions: defaultInteractions({onFocusOnly: false, keyboard: false}),
       view: this.newView(),
     });
     this.map.on('postrender', () => { this.afterRender(); });
-    this.map.once('rendercomplete', () => { performance.mark('first-full-view'); });
     examination.on('change', (patch) => { this.follow(patch); });
     this.showPictures();
   }
@@ -153,7 +155,7 @@ export class ExaminationMap {
       const image = this.examination.shown(slot);
       if ((image?.id ?? null) === this.shownIds[slot]) continue;
       this.shownIds[slot] = image?.id ?? null;
-      this.pictures[slot].show(image, {store: image ? this.stores.of(image) : null, viewFrame: this.viewFrame});
+      this.pictures[slot].show(image ? this.stores.of(image) : null, this.viewFrame);
     }
   }
 
@@ -161,6 +163,20 @@ export class ExaminationMap {
     this.divide();
     const {centre_mm, mm_per_css_px, rotation_rad} = this.placing;
     this.examination.see({centre_mm, mm_per_css_px, rotation_rad});
+    this.markFirstView();
+  }
+
+  /** The view has been placed; all that follows is what people look at. */
+  placed(): void {
+    this.isPlaced = true;
+    this.map.render();
+  }
+
+  private markFirstView(): void {
+    const shown = [this.pictures.a, this.pictures.b].filter((picture) => picture.getVisible());
+    if (this.isFirstViewFull || !this.isPlaced || !shown.every(({isSharp}) => isSharp)) return;
+    this.isFirstViewFull = true;
+    performance.mark('first-full-view');
   }
 
   /** Give each image its part of the wall. CSS does it, so that moving the stick redraws no tile. */
@@ -174,11 +190,11 @@ export class ExaminationMap {
     const opposite: ScreenPoint = [-side[0], -side[1]];
     this.dress('a', isWipe ? clipPath(halfOfView(stick, {...placing, side: opposite})) : '');
     this.dress('b', isWipe ? clipPath(halfOfView(stick, {...placing, side})) : '');
-    this.pictures.b.layer.setOpacity(state.mode === 'fade' && hasBoth ? state.fade : 1);
+    this.pictures.b.canvas.style.opacity = state.mode === 'fade' && hasBoth ? String(state.fade) : '';
   }
 
   private dress(slot: Slot, clip: string): void {
-    const element = this.target.querySelector<HTMLElement>(`.picture-layer-${slot}`);
-    if (element && element.style.clipPath !== clip) element.style.clipPath = clip;
+    const {style} = this.pictures[slot].canvas;
+    if (style.clipPath !== clip) style.clipPath = clip;
   }
 }

@@ -1,81 +1,61 @@
-/** One image as a layer of its own element, clipped to what was really photographed. */
-import TileLayer from 'ol/layer/Tile';
-import ImageTile from 'ol/source/ImageTile';
-import {apply, multiply} from 'ol/transform';
-import type RenderEvent from 'ol/render/Event';
+/** One image as a layer of OpenLayers with an element of its own, so that CSS can divide and fade it. */
+import Layer from 'ol/layer/Layer';
+import type {FrameState} from 'ol/Map';
 
-import type {OpenImage, PointMm} from '../api/contract';
 import type {ViewFrame} from '../frame/projections';
-import {serverColumn, viewTileGrid} from './tile_grid';
+import {TilePainter} from './tile_painter';
 import type {TileStore} from './tile_store';
 
-export class PictureLayer {
-  readonly layer: TileLayer<ImageTile>;
-  private image: OpenImage | null = null;
-  private viewFrame: ViewFrame | null = null;
+export class PictureLayer extends Layer {
+  readonly canvas = document.createElement('canvas');
+  /** True once every tile of the view has been drawn at the zoom it needs. */
+  isSharp = false;
+  private readonly painter = new TilePainter();
+  private store: TileStore | null = null;
 
-  constructor(readonly slot: 'a' | 'b', zIndex: number) {
-    this.layer = new TileLayer<ImageTile>({className: `picture-layer picture-layer-${slot}`, zIndex, visible: false});
-    this.layer.on('prerender', (event) => { this.clip(event); });
-    this.layer.on('postrender', (event) => { unclip(event); });
+  constructor(slot: 'a' | 'b', private viewFrame: ViewFrame) {
+    super({zIndex: slot === 'a' ? 0 : 1, visible: false});
+    this.canvas.className = `picture-layer picture-layer-${slot}`;
   }
 
-  show(image: OpenImage | null, {store, viewFrame}: {store: TileStore | null; viewFrame: ViewFrame}): void {
-    this.image = image;
+  show(store: TileStore | null, viewFrame: ViewFrame): void {
+    this.store = store;
     this.viewFrame = viewFrame;
-    this.layer.setVisible(image !== null);
-    this.layer.setSource(image && store ? pictureSource(image, {store, viewFrame}) : null);
+    this.isSharp = false;
+    this.setVisible(store !== null);
+    this.changed();
   }
 
-  private clip(event: RenderEvent): void {
-    const context = event.context;
-    if (!(context instanceof CanvasRenderingContext2D) || !event.frameState || !event.inversePixelTransform) return;
-    context.save();
-    const footprint = this.image?.footprint_mm;
-    if (!footprint || footprint.length < 3 || !this.viewFrame) return;
-    const toCanvas = multiply([...event.inversePixelTransform], event.frameState.coordinateToPixelTransform);
-    tracePath(context, {footprint, viewFrame: this.viewFrame, transform: toCanvas});
-    context.clip();
+  override render(frameState: FrameState | null): HTMLElement {
+    if (frameState) this.paint(frameState);
+    return this.canvas;
   }
-}
 
-function unclip(event: RenderEvent): void {
-  if (event.context instanceof CanvasRenderingContext2D) event.context.restore();
-}
+  private paint({size, pixelRatio, viewState}: FrameState): void {
+    const context = this.sizedContext(size, pixelRatio);
+    if (!context || !this.store) return;
+    const missing = this.painter.paint(context, {
+      centre_mm: this.viewFrame.toMm(viewState.center),
+      mm_per_px: viewState.resolution / pixelRatio,
+      rotation_rad: viewState.rotation,
+      isMirrored: this.viewFrame.isMirrored,
+    }, this.store);
+    this.isSharp = missing.length === 0;
+    const {store} = this;
+    for (const load of missing) {
+      void load().then(() => {
+        if (this.store === store) this.changed();
+      });
+    }
+  }
 
-function tracePath(
-  context: CanvasRenderingContext2D,
-  {footprint, viewFrame, transform}: {footprint: PointMm[]; viewFrame: ViewFrame; transform: number[]},
-): void {
-  context.beginPath();
-  footprint.forEach((point_mm, index) => {
-    const [x = 0, y = 0] = apply(transform, [...viewFrame.toView(point_mm)]);
-    if (index === 0) context.moveTo(x, y);
-    else context.lineTo(x, y);
-  });
-  context.closePath();
-}
-
-function pictureSource(image: OpenImage, {store, viewFrame}: {store: TileStore; viewFrame: ViewFrame}): ImageTile {
-  const {isMirrored} = viewFrame;
-  return new ImageTile({
-    projection: viewFrame.view,
-    tileGrid: viewTileGrid(image.grid, viewFrame),
-    wrapX: false,
-    transition: 0,
-    loader: async (zoom, column, row) => {
-      const picture = await store.load(zoom, serverColumn(column, {grid: image.grid, zoom, isMirrored}), row);
-      return isMirrored ? mirrored(picture) : picture;
-    },
-  });
-}
-
-function mirrored(picture: HTMLImageElement): HTMLCanvasElement {
-  const canvas = document.createElement('canvas');
-  canvas.width = picture.naturalWidth;
-  canvas.height = picture.naturalHeight;
-  const context = canvas.getContext('2d');
-  context?.setTransform(-1, 0, 0, 1, canvas.width, 0);
-  context?.drawImage(picture, 0, 0);
-  return canvas;
+  private sizedContext([width = 0, height = 0]: number[], pixelRatio: number): CanvasRenderingContext2D | null {
+    const wanted = [Math.round(width * pixelRatio), Math.round(height * pixelRatio)] as const;
+    if (this.canvas.width !== wanted[0] || this.canvas.height !== wanted[1]) {
+      [this.canvas.width, this.canvas.height] = wanted;
+      this.canvas.style.width = `${String(wanted[0] / pixelRatio)}px`;
+      this.canvas.style.height = `${String(wanted[1] / pixelRatio)}px`;
+    }
+    return this.canvas.getContext('2d');
+  }
 }

@@ -1,7 +1,7 @@
 import {describe, expect, it} from 'vitest';
 
-import {ViewFrame} from '../frame/projections';
-import {pitchAtZoom_mm, serverColumn, tileColumns, tileRows, viewTileGrid, zoomForPitch} from './tile_grid';
+import {pitchAtZoom_mm, tileColumns, tileRows, tilesCovering, zoomForPitch} from './tile_grid';
+import {halfSize_mm} from './tile_painter';
 
 /** 700 x 300 px at 0.1 mm from (5, 7) mm: three columns and two rows at the finest zoom, two columns at the next. */
 const grid = {x0_mm: 5, y0_mm: 7, pitch_mm: 0.1, width_px: 700, height_px: 300, zooms: 3, tile_size_px: 256};
@@ -23,26 +23,19 @@ describe('the tile grid', () => {
     expect(zoomForPitch(grid, 5)).toBe(0);
   });
 
-  it('lets each tile of the view lie where the frame has it', () => {
-    const viewFrame = new ViewFrame(false);
-    const extent = viewTileGrid(grid, viewFrame).getTileCoordExtent([2, 1, 1]);
-    const [left = 0, , , top = 0] = extent;
-    expect(viewFrame.toMm([left, top])[0]).toBeCloseTo(5 + 25.6, 9);
-    expect(viewFrame.toMm([left, top])[1]).toBeCloseTo(7 + 25.6, 9);
+  it('covers a box with the tiles it touches, and no more', () => {
+    const span = tilesCovering(grid, {centre_mm: [5 + 25.6, 7 + 10], half_mm: [1, 1], zoom: 2});
+    expect(span).toEqual({zoom: 2, first_column: 0, last_column: 1, first_row: 0, last_row: 0});
   });
 
-  it('lets a mirrored tile cover the same part of the frame as the column it is made from', () => {
-    const plain = viewTileGrid(grid, new ViewFrame(false));
-    const mirroredFrame = new ViewFrame(true);
-    const mirrored = viewTileGrid(grid, mirroredFrame);
-    for (const zoom of [0, 1, 2]) {
-      for (let column = 0; column < tileColumns(grid, zoom); column += 1) {
-        const [left = 0, , right = 0] = mirrored.getTileCoordExtent([zoom, column, 0]);
-        const server = serverColumn(column, {grid, zoom, isMirrored: true});
-        const [plainLeft = 0, , plainRight = 0] = plain.getTileCoordExtent([zoom, server, 0]);
-        expect(mirroredFrame.toMm([right, 0])[0]).toBeCloseTo(plainLeft, 9);
-        expect(mirroredFrame.toMm([left, 0])[0]).toBeCloseTo(plainRight, 9);
-      }
-    }
+  it('has no tiles beside the picture', () => {
+    expect(tilesCovering(grid, {centre_mm: [-40, 7], half_mm: [10, 10], zoom: 2})).toBeNull();
+  });
+
+  it('holds a turned view', () => {
+    const place = {centre_mm: [0, 0] as const, mm_per_px: 0.5, rotation_rad: Math.PI / 2, isMirrored: false};
+    const [across_mm, down_mm] = halfSize_mm(place, 200, 100);
+    expect(across_mm).toBeCloseTo(25, 9);
+    expect(down_mm).toBeCloseTo(50, 9);
   });
 });

@@ -1,8 +1,5 @@
-/** The tiles of a published pyramid, in the frame and in a (perhaps mirrored) view. */
-import TileGrid from 'ol/tilegrid/TileGrid';
-
-import type {GridData} from '../api/contract';
-import type {ViewFrame} from '../frame/projections';
+/** The tiles of a published pyramid: which zoom a scale needs, and which tiles cover a place. */
+import type {GridData, PointMm} from '../api/contract';
 
 export function pitchAtZoom_mm(grid: GridData, zoom: number): number {
   return grid.pitch_mm * 2 ** (grid.zooms - 1 - zoom);
@@ -27,28 +24,26 @@ function tilesAlong(length_px: number, {grid, zoom}: {grid: GridData; zoom: numb
   return Math.max(1, Math.ceil(Math.ceil(length_px / scale_factor) / grid.tile_size_px));
 }
 
-/**
- * Return OpenLayers' grid for the view. In a mirrored view columns count from the other side, and the last, partly
- * empty column comes first: each zoom has its own origin.
- */
-export function viewTileGrid(grid: GridData, viewFrame: ViewFrame): TileGrid {
-  const zooms = Array.from({length: grid.zooms}, (_, zoom) => zoom);
-  const resolutions = zooms.map((zoom) => pitchAtZoom_mm(grid, zoom));
-  const origins = zooms.map((zoom) => {
-    if (!viewFrame.isMirrored) return [grid.x0_mm, -grid.y0_mm];
-    const tile_mm = grid.tile_size_px * pitchAtZoom_mm(grid, zoom);
-    return [-(grid.x0_mm + tileColumns(grid, zoom) * tile_mm), -grid.y0_mm];
-  });
-  const extent = viewFrame.extentOf({
-    x_mm: grid.x0_mm,
-    y_mm: grid.y0_mm,
-    width_mm: grid.width_px * grid.pitch_mm,
-    height_mm: grid.height_px * grid.pitch_mm,
-  });
-  return new TileGrid({extent, origins, resolutions, tileSize: grid.tile_size_px});
+export interface TileSpan {
+  zoom: number;
+  first_column: number;
+  last_column: number;
+  first_row: number;
+  last_row: number;
 }
 
-/** Return the column the server knows for a column of the view. */
-export function serverColumn(column: number, {grid, zoom, isMirrored}: {grid: GridData; zoom: number; isMirrored: boolean}): number {
-  return isMirrored ? tileColumns(grid, zoom) - 1 - column : column;
+/** Return the tiles of one zoom that cover a box round a place; null when the picture has none there. */
+export function tilesCovering(
+  grid: GridData, {centre_mm, half_mm, zoom}: {centre_mm: PointMm; half_mm: PointMm; zoom: number},
+): TileSpan | null {
+  const tile_mm = grid.tile_size_px * pitchAtZoom_mm(grid, zoom);
+  const index = (value_mm: number, origin_mm: number): number => Math.floor((value_mm - origin_mm) / tile_mm);
+  const span = {
+    zoom,
+    first_column: Math.max(0, index(centre_mm[0] - half_mm[0], grid.x0_mm)),
+    last_column: Math.min(tileColumns(grid, zoom) - 1, index(centre_mm[0] + half_mm[0], grid.x0_mm)),
+    first_row: Math.max(0, index(centre_mm[1] - half_mm[1], grid.y0_mm)),
+    last_row: Math.min(tileRows(grid, zoom) - 1, index(centre_mm[1] + half_mm[1], grid.y0_mm)),
+  };
+  return span.first_column > span.last_column || span.first_row > span.last_row ? null : span;
 }

@@ -10,8 +10,9 @@ export class TileMissingError extends Error {
 export class TileStore {
   private readonly kept = new Map<string, HTMLImageElement>();
   private readonly underWay = new Map<string, Promise<HTMLImageElement>>();
-  /** Tiles that did not come; the readout says so. */
-  failures = 0;
+  private readonly failed = new Set<string>();
+  /** Counts the tiles that came, so that pictures know when to look again. */
+  arrivals = 0;
 
   constructor(readonly image: OpenImage) {}
 
@@ -25,15 +26,21 @@ export class TileStore {
     if (kept) return Promise.resolve(kept);
     const running = this.underWay.get(key);
     if (running) return running;
+    if (this.failed.has(key)) return Promise.reject(new TileMissingError(`No tile ${key} of ${this.image.id}.`));
     const promise = fetchPicture(this.address(zoom, column, row))
       .then((picture) => this.keep(key, picture))
       .catch((reason: unknown) => {
-        this.failures += 1;
+        this.failed.add(key);
         throw reason;
       })
       .finally(() => this.underWay.delete(key));
     this.underWay.set(key, promise);
     return promise;
+  }
+
+  /** Tiles that did not come; the readout says so, and they are asked for again when the page is opened anew. */
+  get failures(): number {
+    return this.failed.size;
   }
 
   private address(zoom: number, column: number, row: number): string {
@@ -45,6 +52,7 @@ export class TileStore {
 
   private keep(key: string, picture: HTMLImageElement): HTMLImageElement {
     this.kept.set(key, picture);
+    this.arrivals += 1;
     if (this.kept.size > KEPT_TILES) {
       const oldest = this.kept.keys().next().value;
       if (oldest !== undefined) this.kept.delete(oldest);

@@ -3,7 +3,7 @@ import {html, type TemplateResult} from 'lit';
 import {createRef, ref} from 'lit/directives/ref.js';
 
 import type {OpenImage, PointMm} from '../api/contract';
-import {paintCrop} from '../map/crop';
+import {TilePainter} from '../map/tile_painter';
 import {imageUnder} from '../map/image_under';
 import {BenchElement} from './bench_element';
 import {fitCanvas} from './canvas';
@@ -14,6 +14,7 @@ const AWAY = 96;
 
 export class LoupeElement extends BenchElement {
   private readonly canvas = createRef<HTMLCanvasElement>();
+  private readonly painter = new TilePainter();
   private place_mm: PointMm | null = null;
 
   protected override render(): TemplateResult {
@@ -56,13 +57,13 @@ export class LoupeElement extends BenchElement {
     if (!context) return;
     const {mm_per_css_px, rotation_rad} = this.examination.sight;
     const ratio = canvas.width / DIAMETER;
-    const missing = paintCrop(context, {
+    const missing = this.painter.paint(context, {
       centre_mm: place_mm,
       mm_per_px: mm_per_css_px / MAGNIFICATION / ratio,
       rotation_rad,
       isMirrored: this.examination.state.isMirrored,
     }, this.bench.wall.stores.of(image));
-    if (missing.length > 0) void Promise.all(missing).then(() => { if (this.place_mm === place_mm) this.requestUpdate(); });
+    if (missing.length > 0) void Promise.all(missing.map((load) => load())).then(() => { if (this.place_mm === place_mm) this.requestUpdate(); });
   }
 }
 

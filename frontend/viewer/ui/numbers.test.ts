@@ -10,6 +10,7 @@ describe('numbers', () => {
   it('have a true minus and no negative nothing', () => {
     expect(formatNumber(-0.32, 2)).toBe('\u22120.32');
     expect(formatNumber(-0.001, 2)).toBe('0.00');
+    expect(formatNumber(-0, 0)).toBe('0');
   });
 
   it('show an uncertainty with two significant digits', () => {

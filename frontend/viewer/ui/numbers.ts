@@ -5,7 +5,8 @@ const NARROW_SPACE = '\u202f';
 const MINUS = '\u2212';
 
 export function formatNumber(value: number, decimals: number): string {
-  const rounded = Object.is(Number(value.toFixed(decimals)), -0) ? 0 : value;
+  // Neither −0 nor −0.00: nothing has no sign.
+  const rounded = Number(value.toFixed(decimals)) === 0 ? 0 : value;
   const text = new Intl.NumberFormat(language(), {
     minimumFractionDigits: decimals,
     maximumFractionDigits: decimals,
