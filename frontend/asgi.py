@@ -5,6 +5,7 @@ behind it; so the small applications are tried before Django is.
 """
 
 import os
+from collections.abc import MutableMapping
 from typing import Any
 
 from a2wsgi import WSGIMiddleware
@@ -40,7 +41,20 @@ async def application(scope: Scope, receive: Receive, send: Send) -> None:
     elif scope["path"].startswith("/uploads/"):
         await uploads(scope, receive, send)
     else:
-        await django_in_threads(scope, receive, send)
+        await run_django(scope, receive, send)
+
+
+async def run_django(scope: Scope, receive: Receive, send: Send) -> None:
+    """Hand a request to Django in a thread."""
+
+    # The adapter insists on coroutines; the server's own functions return plain awaitables.
+    async def received() -> MutableMapping[str, Any]:
+        return await receive()
+
+    async def sent(message: MutableMapping[str, Any]) -> None:
+        await send(message)
+
+    await django_in_threads(scope, received, sent)
 
 
 async def live(receive: Receive, send: Send) -> None:

@@ -53,11 +53,13 @@ class Asker:
 
     def ask(self, route: Route, cast: Cast, subject: Subject) -> str:
         """Return the status, or for a list `listed` or `absent` (a refused list holds nothing)."""
-        headers, body = {**self.headers, "Accept": route.accept}, None
+        path, body = route.path(cast, subject), None
+        accept = "application/json" if path.startswith("/api/") and route.accept == "text/html" else route.accept
+        headers = {**self.headers, "Accept": accept, **dict(route.headers)}
         if route.body is not None:
             body = urlencode(route.body) if route.is_form else json.dumps(route.body)
             headers["Content-Type"] = "application/x-www-form-urlencoded" if route.is_form else "application/json"
-        self.connection.request(route.method, route.path(cast, subject), body=body, headers=headers)
+        self.connection.request(route.method, path, body=body, headers=headers)
         answer = self.connection.getresponse()
         text = answer.read()
         if route.finds is None:

@@ -26,6 +26,7 @@ class Route:
     body: dict[str, Any] | None = None
     is_form: bool = False
     accept: str = "text/html"
+    headers: tuple[tuple[str, str], ...] = ()
     finds: Callable[[Subject], str] | None = None
 
     @property
@@ -145,10 +146,11 @@ API = (
     of_image("annotation-revisions", lambda row: f"/api/v1/annotations/{row.annotation.pk}/revisions"),
 )
 
+TUS = (("Tus-Resumable", "1.0.0"),)
 BEFORE_DJANGO = (
     of_image("tile", lambda row: f"/t/{row.pyramid.pk}/0/0/0", accept="image/jpeg"),
-    of_cast("upload", lambda cast: f"/uploads/{cast.upload.pk}", method="HEAD"),
-    of_cast("uploads", lambda cast: "/uploads/", method="POST"),
+    of_cast("upload", lambda cast: f"/uploads/{cast.upload.pk}", method="HEAD", headers=TUS),
+    of_cast("uploads", lambda cast: "/uploads/", method="POST", headers=TUS),
 )
 
 ROUTES = (*PAGES, *API, *BEFORE_DJANGO)

@@ -24,10 +24,9 @@ def show_examination(request: HttpRequest, face_id: str) -> HttpResponse:
     """Show the page; without a frame it says what is missing and where to do it."""
     face = access_face(request.user, face_id)
     frame = current_frame(face)
-    context: dict[str, Any] = {"face": face, "artwork": face.artwork, "frame": frame}
-    if frame is not None:
-        context["data"] = examination_data(request, face, frame)
-    return render(request, "examination.html", context)
+    if frame is None:
+        return render(request, "unframed.html", {"face": face, "artwork": face.artwork})
+    return render(request, "examination.html", {"examination": examination_data(request, face, frame)})
 
 
 def examination_data(request: HttpRequest, face: Face, frame: Frame) -> dict[str, Any]:

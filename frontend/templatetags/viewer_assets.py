@@ -26,6 +26,7 @@ ENTRY_SOURCES = {
     "points": "points.ts",
     "frame_setup": "frame_setup.ts",
     "bring_in": "bring_in.ts",
+    "live_list": "live_list.ts",
 }
 
 

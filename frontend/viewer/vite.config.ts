@@ -17,6 +17,7 @@ export default defineConfig({
         points: 'points.ts',
         frame_setup: 'frame_setup.ts',
         bring_in: 'bring_in.ts',
+        live_list: 'live_list.ts',
       },
     },
   },

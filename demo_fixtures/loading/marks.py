@@ -1,0 +1,43 @@
+"""The annotations of the scenario, drawn by their authors on the images they saw."""
+
+from typing import Any
+
+from annotations.compute.geometries import geometry_from_json
+from annotations.models import Annotation
+from annotations.services.drawing import DrawnOn, draw_annotation
+from annotations.services.words import Words
+from imaging.models import Face, Person, TechnicalImage
+
+__all__ = ["load_marks"]
+
+
+def load_marks(scenario: dict[str, Any], people: dict[str, Person], face: Face) -> int:
+    """Draw every annotation whose image is registered and that is not there yet; return how many were drawn."""
+    drawn = 0
+    for entry in scenario["annotations"]:
+        image = TechnicalImage.objects.filter(
+            face=face, master__original_name=f"{entry['drawn_on']}.tif", registrations__status="accepted"
+        ).first()
+        if image is None or Annotation.objects.filter(face=face, title=entry["title"]).exists():
+            continue
+        registration = image.registrations.filter(version=entry.get("drawn_with_registration", -1)).first()
+        draw_annotation(
+            face,
+            shape_mm=geometry_from_json(entry["geometry"]),
+            words=words_of(entry),
+            author=people[entry["author"]],
+            drawn_on=DrawnOn(image, registration),
+        )
+        drawn += 1
+    return drawn
+
+
+def words_of(entry: dict[str, Any]) -> Words:
+    """Return what the author wrote: seen, concluded, how sure and why."""
+    return Words(
+        title=entry["title"],
+        observation=entry["observation"],
+        interpretation=entry["interpretation"],
+        certainty=entry["certainty"],
+        certainty_reason=entry["why"],
+    )
