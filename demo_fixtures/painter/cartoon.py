@@ -27,7 +27,10 @@ from demo_fixtures.painter.scene import (
 __all__ = ["CARTOON_PITCH_MM", "Cartoon", "draw_cartoon"]
 
 CARTOON_PITCH_MM = 0.5
-_LIGHT = (-0.645, 0.605, 0.468)
+_LIGHT = (-0.580, 0.610, 0.540)
+# Two directions across the lamp, for its disc and for the window it is.
+_ACROSS = (0.725, 0.689, 0.0)
+_DOWN = (-0.372, 0.392, -0.842)
 _LIGHT_RADIUS = 0.085
 _SHADOW_RAYS = 9
 
@@ -77,14 +80,18 @@ def _normal(point, scene):
 def _light_share(point, normal, scene):
     """Return the lit share of a disc-shaped lamp seen from a point."""
     lit = 0.0
-    for ray in range(_SHADOW_RAYS):
+    for number in range(_SHADOW_RAYS):
+        # The first three rays go to the rim of the lamp; where they agree, the rest would too.
+        if number == 3 and (lit == 0.0 or lit == 3.0):
+            return lit / 3.0
+        ray = (number + _SHADOW_RAYS - 3) % _SHADOW_RAYS
         angle = 2.399963 * ray
         radius = _LIGHT_RADIUS * math.sqrt((ray + 0.5) / _SHADOW_RAYS)
         a = math.cos(angle) * radius
         b = math.sin(angle) * radius
-        dx = _LIGHT[0] + 0.684 * a - 0.341 * b
-        dy = _LIGHT[1] + 0.729 * a + 0.320 * b
-        dz = _LIGHT[2] - 0.884 * b
+        dx = _LIGHT[0] + _ACROSS[0] * a + _DOWN[0] * b
+        dy = _LIGHT[1] + _ACROSS[1] * a + _DOWN[1] * b
+        dz = _LIGHT[2] + _DOWN[2] * b
         length = math.sqrt(dx * dx + dy * dy + dz * dz)
         direction = (dx / length, dy / length, dz / length)
         start = (point[0] + 0.5 * normal[0], point[1] + 0.5 * normal[1], point[2] + 0.5 * normal[2])
@@ -132,8 +139,8 @@ def _window_gloss(direction, normal, scene_point, scene):
     facing = rx * _LIGHT[0] + ry * _LIGHT[1] + rz * _LIGHT[2]
     if facing < 0.2:
         return 0.0
-    u = (rx * 0.684 + ry * 0.729) / facing
-    v = (rx * 0.341 - ry * 0.320 + rz * 0.884) / facing
+    u = (rx * _ACROSS[0] + ry * _ACROSS[1]) / facing
+    v = -(rx * _DOWN[0] + ry * _DOWN[1] + rz * _DOWN[2]) / facing
     if abs(u) > 0.36 or abs(v) > 0.20:
         return 0.0
     bars = min(abs(abs(u) - 0.12), abs(v - 0.015)) > 0.016

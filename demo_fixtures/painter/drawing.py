@@ -162,13 +162,13 @@ def draw_first_ideas(studio: Studio) -> None:
             lip, half_mm=1.0, thick_um=17.0, soft=0.3, film=film, kind=FIRST_LIP, seed=studio.seed * 31 + 1041
         )
     )
-    drips = [
-        _resample(np.array([[x, 118.0], [x + random.uniform(-3, 1), 118.0 + random.uniform(4, 12)]]))
-        for x in np.linspace(178, 203, 9)
-    ]
+    drips = []
+    for x in random.uniform(179, 202, 4):
+        drop = np.array([random.uniform(-2.5, 0.5), random.uniform(3, 9)])
+        drips.append(_resample(np.array([[x, 118.5], [x, 118.5] + drop])))
     groups.append(
         _strokes_from(
-            drips, half_mm=0.7, thick_um=6.0, soft=0.5, film=film, kind=FIRST_LIP, seed=studio.seed * 31 + 1042
+            drips, half_mm=0.5, thick_um=4.0, soft=0.7, film=film, kind=FIRST_LIP, seed=studio.seed * 31 + 1042
         )
     )
     centre = random.uniform((480.0, 86.0), (519.0, 219.0), (330, 2))

@@ -82,7 +82,7 @@ _SPECS = (
     ImageSpec("vis-at", "VIS", "after", "visible", "visible", turn_deg=0.24, scale=1.0005, tilt=(3e-6, 1e-6), lens=0.0004, bend_mm=0.30,
               noise=0.0022),
     ImageSpec("uvl-at", "UVL", "after", "surface", "luminescence", turn_deg=-0.18, quarter_turns=2, scale=1.0006, lens=-0.0008, bend_mm=0.30,
-              blur_px=0.5, noise=0.006),
+              blur_px=0.5, noise=0.006, gain=1.6),
 )  # fmt: skip
 IMAGE_NAMES = tuple(spec.name for spec in _SPECS)
 

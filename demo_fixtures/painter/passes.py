@@ -68,7 +68,7 @@ _SUBJECTS = (
 )  # fmt: skip
 _AGAIN = Pass(Brush(2.6, 22, 8, 0.65), 0.0, 0.7)
 _CONTOUR = Pass(Brush(1.4, 15, 12, 0.55), 0.0, 0.7, 0.09)
-_TOUCH = Pass(Brush(1.0, 4.0, 34, 0.25), 0.0, 0.4, 0.5)
+_TOUCH = Pass(Brush(0.8, 4.0, 30, 0.3), 0.0, 0.4, 0.5)
 
 
 class Studio:
@@ -277,10 +277,10 @@ class Studio:
         at = (white, self.add_films(white.films))
         for inside, low, density in ((jug, 0.014, 1.5), (self.cartoon.kind == NUTS, 0.030, 0.5)):
             wanted = inside & (gloss > low)
-            sites = self._sites(wanted, int(density * wanted.sum() * CARTOON_PITCH_MM**2 / 2.2))
+            sites = self._sites(wanted, int(density * wanted.sum() * CARTOON_PITCH_MM**2 / 1.6))
             if len(sites):
                 columns, rows = (sites.T / CARTOON_PITCH_MM).astype(int)
-                light = np.clip(gloss[rows, columns] * 9.0, 0.0, 1.0)[:, None]
+                light = np.clip(gloss[rows, columns] * 15.0, 0.0, 1.0)[:, None]
                 colour = np.clip(
                     self.cartoon.colour[rows, columns] * (1 - light) + np.array([0.86, 0.83, 0.76]) * light, 0, 0.9
                 )

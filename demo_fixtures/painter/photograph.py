@@ -193,7 +193,7 @@ def film_tone(out, origin, noise, seed):
         y = origin[1] + row
         for column in range(out.shape[1]):
             x = origin[0] + column
-            tone = 1.0 - math.exp(-2.0 * max(out[row, column, 0] - 0.08, 0.0) / 2.1)
+            tone = 1.0 - math.exp(-2.6 * max(out[row, column, 0] - 0.52, 0.0) / 2.0)
             grain = 0.65 * bell_noise(x, y, seed) + 0.6 * value_noise(x / 2.3, y / 2.3, seed + 1)
             tone += noise * grain * (1.2 - 0.6 * tone)
             scratch = value_noise(x / 900.0, y / 1.4, seed + 2)

@@ -19,7 +19,7 @@ from demo_fixtures.painter.strokes import Strokes, concatenate_strokes
 __all__ = ["PLAN_VERSION", "Plan", "build_plan", "load_plan", "save_plan"]
 
 # Raised whenever a change of the code changes what a seed paints.
-PLAN_VERSION = 2
+PLAN_VERSION = 3
 
 
 class Plan(NamedTuple):
@@ -44,7 +44,7 @@ def _quiet_first_lip(strokes: Strokes) -> Strokes:
     x, y = middle.T
     crossing = (abs(x - 190.0) < 18.0) & (abs(y - 117.0) < 3.6)
     thick = strokes.thick_um.copy()
-    thick[crossing] *= 0.42
+    thick[crossing] *= 0.55
     return strokes._replace(thick_um=thick)
 
 

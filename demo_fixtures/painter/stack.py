@@ -206,8 +206,8 @@ def _brush_share(along, across, length, half, soft, weights, seed):
         return 0.0, 0.0
     mark = _bristles(along, across, half, weights, seed)
     ragged = half * 0.9 * value_noise(across / (0.35 * half + 0.05), 9.1, seed + 4)
-    begin = smoothstep(-0.9 * half, 0.1 * half, along + ragged * 0.5)
-    end = smoothstep(-0.9 * half, 0.6 * half, length - along + ragged)
+    begin = smoothstep(-0.15 * half, 0.45 * half, along + ragged * 0.3)
+    end = smoothstep(-0.2 * half, 0.7 * half, length - along + ragged * 0.5)
     ends = begin * end
     if ends <= 0.0:
         return 0.0, 0.0

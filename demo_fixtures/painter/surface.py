@@ -116,18 +116,19 @@ def draw_marks(loss, hole, grid, marks, seed):
 @njit(cache=True, nogil=True)
 def varnish_um(x, y, pitch, mean_um, seed):
     """Return the thickness of the varnish: brushed, thin in patches, ragged at the rebate, one drip."""
-    thick = (
-        1.0 + 0.16 * value_noise(x / 190.0, y / 16.0, seed + 411) + 0.16 * value_noise(x / 120.0, y / 4.2, seed + 412)
-    )
+    sway = y + 9.0 * value_noise(x / 170.0, y / 110.0, seed + 410) + 0.06 * x
+    thick = 1.0 + 0.10 * value_noise(x / 190.0, sway / 16.0, seed + 411)
+    thick += 0.07 * value_noise(x / 120.0, sway / 4.2, seed + 412) + 0.10 * value_noise(x / 60.0, y / 55.0, seed + 418)
     if pitch < 0.4:
-        thick += 0.10 * octave_weight(1.2, pitch) * value_noise(x / 60.0, y / 1.2, seed + 413)
+        thick += 0.06 * octave_weight(1.2, pitch) * value_noise(x / 60.0, sway / 1.2, seed + 413)
     patch = value_noise(x / 95.0, y / 70.0, seed + 414) + 0.4 * value_noise(x / 21.0, y / 19.0, seed + 415)
     thick *= 1.0 - 0.5 * smoothstep(0.45, 0.9, patch)
     rebate = min(min(x, 640.0 - x), min(y, 480.0 - y)) + 1.6 * value_noise(x / 9.0, y / 9.0, seed + 416)
     thick *= 0.35 + 0.65 * smoothstep(3.5, 7.5, rebate)
     drip = 316.0 + 2.5 * value_noise(y / 40.0, 0.0, seed + 417)
     if y > 130.0 and y < 415.0:
-        thick += 0.9 * math.exp(-(((x - drip) / 1.4) ** 2)) * smoothstep(130.0, 160.0, y)
+        run = smoothstep(130.0, 160.0, y) * smoothstep(0.0, 55.0, 415.0 - y)
+        thick += 0.35 * math.exp(-(((x - drip) / 1.6) ** 2)) * run
     return max(0.0, thick) * mean_um
 
 
