@@ -122,6 +122,8 @@ class _DirectoryReader:
         if count > _MOST_TAGS:
             raise self.refusal(f"a directory of {count} entries")
         entries = self._values(offset + 8, int(count), _ENTRY)
+        # The offset of a next directory, always 0, ends each of them.
+        self._values(offset + 8 + entries.nbytes, 1, "<u8")
         tags = {}
         for number, entry in enumerate(entries):
             kind = _TYPES.get(int(entry["kind"]))
