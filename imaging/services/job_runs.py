@@ -131,6 +131,9 @@ class Beat:
             while self.has_lock and not self._is_over.wait(BEAT_S):
                 if self.run is not None:
                     self.run.write_progress()
+            if self.has_lock:
+                # Closing would free it too, but only when the server notices.
+                free_lock(self.job_id)
         except DatabaseError:
             logger.exception("job %s: the way to the database was lost", self.job_id)
             if self.run is not None:
@@ -145,6 +148,12 @@ def take_lock(job_id: uuid.UUID) -> bool:
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_try_advisory_lock(%s)", [lock_number(job_id)])
         return bool(cursor.fetchone()[0])
+
+
+def free_lock(job_id: uuid.UUID) -> None:
+    """Free a job's lock of this connection."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_unlock(%s)", [lock_number(job_id)])
 
 
 @transaction.atomic
