@@ -16,16 +16,16 @@ from imaging.compute.masters.tiff_header import Tag
 
 __all__ = ["exif_of_block", "exif_of_tiff", "iso_time"]
 
-EXIF_DIRECTORY, GPS_DIRECTORY, INTEROPERABILITY_DIRECTORY = 34665, 34853, 40965
+_EXIF_DIRECTORY, _GPS_DIRECTORY, _INTEROPERABILITY_DIRECTORY = 34665, 34853, 40965
 # They describe where the pixels lie, or are kept elsewhere.
-LEFT_OUT = {
+_LEFT_OUT = {
     Tag.STRIP_OFFSETS, Tag.STRIP_BYTES, Tag.TILE_OFFSETS, Tag.TILE_BYTES, Tag.SUB_DIRECTORIES,
-    Tag.XMP, Tag.IPTC, Tag.ICC, EXIF_DIRECTORY, GPS_DIRECTORY, INTEROPERABILITY_DIRECTORY,
+    Tag.XMP, Tag.IPTC, Tag.ICC, _EXIF_DIRECTORY, _GPS_DIRECTORY, _INTEROPERABILITY_DIRECTORY,
 }  # fmt: skip
-MOST_VALUES = 256
-BYTE, LONGEST_BYTE_LIST = 1, 4
-WHOLE_BYTES = 65_536
-EXIF_LIMITS = MasterLimits(max_pages=4, max_tags=DEFAULT_LIMITS.max_tags)
+_MOST_VALUES = 256
+_BYTE, _LONGEST_BYTE_LIST = 1, 4
+_WHOLE_BYTES = 65_536
+_EXIF_LIMITS = MasterLimits(max_pages=4, max_tags=DEFAULT_LIMITS.max_tags)
 
 
 def exif_of_block(block: bytes) -> dict[str, Any]:
@@ -47,7 +47,7 @@ def exif_of_block(block: bytes) -> dict[str, Any]:
     MasterFileError
         If the block is damaged.
     """
-    walker = TiffWalker(io.BytesIO(block), size_bytes=len(block), file_name="Exif", limits=EXIF_LIMITS)
+    walker = TiffWalker(io.BytesIO(block), size_bytes=len(block), file_name="Exif", limits=_EXIF_LIMITS)
     return _tags_of(walker, walker.directory(walker.first_offset))
 
 
@@ -113,10 +113,10 @@ def iso_time(stamp: object, offset: object) -> str:
 
 def _tags_of(walker: TiffWalker, directory: Directory) -> dict[str, Any]:
     tags = _named(walker, directory, TAGS)
-    inner = walker.number(directory, EXIF_DIRECTORY)
+    inner = walker.number(directory, _EXIF_DIRECTORY)
     if inner:
         tags |= _named(walker, walker.directory(inner), TAGS)
-    place = walker.number(directory, GPS_DIRECTORY)
+    place = walker.number(directory, _GPS_DIRECTORY)
     if place:
         tags["GPS"] = _named(walker, walker.directory(place), GPSTAGS)
     return tags
@@ -127,24 +127,24 @@ def _named(walker: TiffWalker, directory: Directory, names: dict[int, str]) -> d
         names.get(tag, f"0x{tag:04X}"): _plain(
             # A long row of bytes is a block of somebody's own, whichever type it was given.
             walker.raw(directory, tag)
-            if entry.kind == BYTE and entry.count > LONGEST_BYTE_LIST
+            if entry.kind == _BYTE and entry.count > _LONGEST_BYTE_LIST
             else walker.value(directory, tag)
         )
         for tag, entry in directory.entries.items()
-        if tag not in LEFT_OUT
+        if tag not in _LEFT_OUT
     }
 
 
 def _plain(value: Value | None) -> Any:
     """Return a tag value as JSON can hold it; very long ones by size and check sum."""
     if isinstance(value, bytes):
-        if len(value) > WHOLE_BYTES:
+        if len(value) > _WHOLE_BYTES:
             return {"bytes": len(value), "sha256": hashlib.sha256(value).hexdigest()}
         return {"base64": base64.b64encode(value).decode()}
     if isinstance(value, str):
         # PostgreSQL holds no zero characters.
-        return value.replace("\0", "")[:WHOLE_BYTES]
+        return value.replace("\0", "")[:_WHOLE_BYTES]
     if value is None:
         return None
-    numbers = [None if isinstance(each, float) and not math.isfinite(each) else each for each in value[:MOST_VALUES]]
+    numbers = [None if isinstance(each, float) and not math.isfinite(each) else each for each in value[:_MOST_VALUES]]
     return numbers[0] if len(numbers) == 1 else numbers

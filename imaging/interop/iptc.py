@@ -4,11 +4,11 @@ import struct
 
 __all__ = ["iptc_datasets"]
 
-DATASET_MARK = 0x1C
-LONGEST_DATASET = 0x7FFF
-MOST_DATASETS = 4096
-CHARACTER_SET = "1:90"
-UTF_8 = b"\x1b%G"
+_DATASET_MARK = 0x1C
+_LONGEST_DATASET = 0x7FFF
+_MOST_DATASETS = 4096
+_CHARACTER_SET = "1:90"
+_UTF_8 = b"\x1b%G"
 
 
 def iptc_datasets(block: bytes) -> dict[str, list[str]]:
@@ -36,16 +36,16 @@ def iptc_datasets(block: bytes) -> dict[str, list[str]]:
     """
     found: dict[str, list[bytes]] = {}
     position = 0
-    for _ in range(MOST_DATASETS):
-        if position + 5 > len(block) or block[position] != DATASET_MARK:
+    for _ in range(_MOST_DATASETS):
+        if position + 5 > len(block) or block[position] != _DATASET_MARK:
             break
         record, number, length = struct.unpack_from(">BBH", block, position + 1)
         position += 5
-        if length > LONGEST_DATASET or position + length > len(block):
+        if length > _LONGEST_DATASET or position + length > len(block):
             break
         found.setdefault(f"{record}:{number}", []).append(block[position : position + length])
         position += length
-    is_utf_8 = found.get(CHARACTER_SET, [b""])[0] == UTF_8
+    is_utf_8 = found.get(_CHARACTER_SET, [b""])[0] == _UTF_8
     return {
         key: [_text(value, is_utf_8=is_utf_8) for value in values]
         for key, values in found.items()

@@ -17,36 +17,36 @@ from .xmp import XmpText, first_text, xmp_properties
 
 __all__ = ["ImageMetadata", "read_metadata"]
 
-LONGEST_FIELD = 10_000
-WHOLE_PACKET_BYTES = 2**20
+_LONGEST_FIELD = 10_000
+_WHOLE_PACKET_BYTES = 2**20
 
-DC = "{http://purl.org/dc/elements/1.1/}"
-RIGHTS = "{http://ns.adobe.com/xap/1.0/rights/}"
-BASIC = "{http://ns.adobe.com/xap/1.0/}"
-NEWS = "{http://ns.adobe.com/photoshop/1.0/}"
-IPTC_CORE = "{http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/}"
-CREATIVE_COMMONS = "{http://creativecommons.org/ns#}"
+_DC = "{http://purl.org/dc/elements/1.1/}"
+_RIGHTS = "{http://ns.adobe.com/xap/1.0/rights/}"
+_BASIC = "{http://ns.adobe.com/xap/1.0/}"
+_NEWS = "{http://ns.adobe.com/photoshop/1.0/}"
+_IPTC_CORE = "{http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/}"
+_CREATIVE_COMMONS = "{http://creativecommons.org/ns#}"
 # Names of the properties: IPTC Photo Metadata Standard 2023.1, "XMP specs" (from memory).
 # The first that says something wins; IIM datasets and Exif come after XMP.
-XMP_SOURCES = {
-    "creator": (f"{DC}creator",),
-    "credit_line": (f"{NEWS}Credit",),
-    "copyright_notice": (f"{DC}rights",),
-    "usage_terms": (f"{RIGHTS}UsageTerms",),
-    "licence_url": (f"{CREATIVE_COMMONS}license", f"{RIGHTS}WebStatement"),
-    "alt_text": (f"{IPTC_CORE}AltTextAccessibility",),
-    "extended_description": (f"{IPTC_CORE}ExtDescrAccessibility",),
-    "title": (f"{DC}title",),
-    "description": (f"{DC}description",),
+_XMP_SOURCES = {
+    "creator": (f"{_DC}creator",),
+    "credit_line": (f"{_NEWS}Credit",),
+    "copyright_notice": (f"{_DC}rights",),
+    "usage_terms": (f"{_RIGHTS}UsageTerms",),
+    "licence_url": (f"{_CREATIVE_COMMONS}license", f"{_RIGHTS}WebStatement"),
+    "alt_text": (f"{_IPTC_CORE}AltTextAccessibility",),
+    "extended_description": (f"{_IPTC_CORE}ExtDescrAccessibility",),
+    "title": (f"{_DC}title",),
+    "description": (f"{_DC}description",),
 }
-IIM_SOURCES = {
+_IIM_SOURCES = {
     "creator": "2:80",
     "credit_line": "2:110",
     "copyright_notice": "2:116",
     "title": "2:5",
     "description": "2:120",
 }
-EXIF_SOURCES = {
+_EXIF_SOURCES = {
     "creator": "Artist",
     "copyright_notice": "Copyright",
     "description": "ImageDescription",
@@ -197,12 +197,12 @@ def _texts(
 ) -> tuple[dict[str, str], dict[str, str]]:
     texts: dict[str, str] = {}
     sources: dict[str, str] = {}
-    for name, names in XMP_SOURCES.items():
+    for name, names in _XMP_SOURCES.items():
         candidates = [("xmp", first_text(properties.get(each))) for each in names]
-        if name in IIM_SOURCES:
-            candidates.append(("iptc", "; ".join(datasets.get(IIM_SOURCES[name], []))))
-        if name in EXIF_SOURCES:
-            candidates.append(("exif", _text(exif, EXIF_SOURCES[name])))
+        if name in _IIM_SOURCES:
+            candidates.append(("iptc", "; ".join(datasets.get(_IIM_SOURCES[name], []))))
+        if name in _EXIF_SOURCES:
+            candidates.append(("exif", _text(exif, _EXIF_SOURCES[name])))
         found = next(((source, _clean(text)) for source, text in candidates if _clean(text)), None)
         texts[name] = found[1] if found else ""
         if found:
@@ -223,7 +223,7 @@ def _raw(
     return {
         "exif": exif,
         "xmp": properties or {},
-        "xmp_packet": packet if len(packet) <= WHOLE_PACKET_BYTES else "",
+        "xmp_packet": packet if len(packet) <= _WHOLE_PACKET_BYTES else "",
         "iptc": datasets,
         "icc": {
             "name": header.icc_name,
@@ -261,4 +261,4 @@ def _number(exif: Mapping[str, Any], name: str) -> float | None:
 def _clean(text: str) -> str:
     """Return text without control characters, which PostgreSQL and pages do not take."""
     kept = "".join(each for each in text if each.isprintable() or each == "\n")
-    return kept.strip()[:LONGEST_FIELD]
+    return kept.strip()[:_LONGEST_FIELD]

@@ -17,14 +17,14 @@ from imaging.compute.masters.tiff_header import Tag
 
 __all__ = ["MetadataBlocks", "heif_blocks_json", "metadata_blocks"]
 
-APP1, APP13 = 0xE1, 0xED
-EXIF_START = b"Exif\0\0"
+_APP1, _APP13 = 0xE1, 0xED
+_EXIF_START = b"Exif\0\0"
 # ISO 16684-1 names this address as the start of an XMP segment in JPEG.
-XMP_START = b"http://ns.adobe.com/xap/1.0/\0"
-RESOURCES_START = b"Photoshop 3.0\0"
-IPTC_RESOURCE = 0x0404
-XMP_KEYWORD = b"XML:com.adobe.xmp"
-HEIF_LIMITS = GuardLimits(memory_bytes=2**31, time_s=60.0)
+_XMP_START = b"http://ns.adobe.com/xap/1.0/\0"
+_RESOURCES_START = b"Photoshop 3.0\0"
+_IPTC_RESOURCE = 0x0404
+_XMP_KEYWORD = b"XML:com.adobe.xmp"
+_HEIF_LIMITS = GuardLimits(memory_bytes=2**31, time_s=60.0)
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def metadata_blocks(path: Path, header: MasterHeader) -> MetadataBlocks:
         answer = run_guarded(
             "imaging.interop.metadata_blocks:heif_blocks_json",
             {"path": str(path.resolve()), "file_name": header.file_name},
-            limits=HEIF_LIMITS,
+            limits=_HEIF_LIMITS,
         )
         return MetadataBlocks(exif=base64.b64decode(answer["exif"]), xmp=base64.b64decode(answer["xmp"]))
     with path.open("rb") as stream:
@@ -106,7 +106,7 @@ def heif_blocks_json(path: str, *, file_name: str, progress: Progress | None = N
         Not used.
     """
     info = pillow_heif.open_heif(path).info
-    exif = bytes(info.get("exif") or b"").removeprefix(EXIF_START)
+    exif = bytes(info.get("exif") or b"").removeprefix(_EXIF_START)
     xmp = bytes(info.get("xmp") or b"")
     limit = DEFAULT_LIMITS.max_tag_bytes // 4
     return {
@@ -123,11 +123,11 @@ def _from_jpeg(segments: list[JpegSegment]) -> MetadataBlocks:
         return b""
 
     resources = b"".join(
-        segment.payload[len(RESOURCES_START) :]
+        segment.payload[len(_RESOURCES_START) :]
         for segment in segments
-        if segment.marker == APP13 and segment.payload.startswith(RESOURCES_START)
+        if segment.marker == _APP13 and segment.payload.startswith(_RESOURCES_START)
     )
-    return MetadataBlocks(exif=first(APP1, EXIF_START), xmp=first(APP1, XMP_START), iptc=_iptc_of(resources))
+    return MetadataBlocks(exif=first(_APP1, _EXIF_START), xmp=first(_APP1, _XMP_START), iptc=_iptc_of(resources))
 
 
 def _iptc_of(resources: bytes) -> bytes:
@@ -140,7 +140,7 @@ def _iptc_of(resources: bytes) -> bytes:
         if position + 4 > len(resources):
             break
         (size,) = struct.unpack_from(">I", resources, position)
-        if number == IPTC_RESOURCE:
+        if number == _IPTC_RESOURCE:
             return resources[position + 4 : position + 4 + size]
         position += 4 + size + size % 2
     return b""
@@ -150,7 +150,7 @@ def _from_png(chunks: list[PngChunk]) -> MetadataBlocks:
     exif = next((chunk.payload for chunk in chunks if chunk.kind == b"eXIf"), b"")
     for chunk in chunks:
         keyword, _, rest = chunk.payload.partition(b"\0")
-        if chunk.kind == b"iTXt" and keyword == XMP_KEYWORD and len(rest) > 2:
+        if chunk.kind == b"iTXt" and keyword == _XMP_KEYWORD and len(rest) > 2:
             # Compression flag and method, then language and translated keyword end with zeros.
             text = rest[2:].split(b"\0", 2)[-1]
             limit = DEFAULT_LIMITS.max_tag_bytes

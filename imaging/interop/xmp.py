@@ -10,12 +10,12 @@ __all__ = ["XmpText", "first_text", "xmp_properties"]
 
 XmpText = str | list[Any] | dict[str, Any]
 
-RDF = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}"
-LANGUAGE = "{http://www.w3.org/XML/1998/namespace}lang"
-LONGEST_PACKET = 4 * 2**20
-LONGEST_TEXT = 65_536
-MOST_ITEMS = 1000
-DEEPEST = 12
+_RDF = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}"
+_LANGUAGE = "{http://www.w3.org/XML/1998/namespace}lang"
+_LONGEST_PACKET = 4 * 2**20
+_LONGEST_TEXT = 65_536
+_MOST_ITEMS = 1000
+_DEEPEST = 12
 
 
 def xmp_properties(packet: bytes) -> dict[str, XmpText] | None:
@@ -37,17 +37,17 @@ def xmp_properties(packet: bytes) -> dict[str, XmpText] | None:
     ISO 16684-1:2019, clause 7. Every property is kept, those of unknown namespaces too.
     """
     text = packet.strip(b"\0 \r\n\t")
-    if not text or len(text) > LONGEST_PACKET:
+    if not text or len(text) > _LONGEST_PACKET:
         return None
     try:
         root = ElementTree.fromstring(text, forbid_dtd=True)
     except (ParseError, DefusedXmlException, ValueError, LookupError):
         return None
-    if _depth_exceeds(root, DEEPEST):
+    if _depth_exceeds(root, _DEEPEST):
         return None
     properties: dict[str, XmpText] = {}
-    for collection in root.iter(f"{RDF}RDF"):
-        for description in collection.findall(f"{RDF}Description"):
+    for collection in root.iter(f"{_RDF}RDF"):
+        for description in collection.findall(f"{_RDF}Description"):
             properties |= _fields(description)
     return properties
 
@@ -81,9 +81,9 @@ def first_text(value: XmpText | None, *, language: str = "x-default") -> str:
 
 def _fields(element: Element) -> dict[str, XmpText]:
     fields: dict[str, XmpText] = {
-        name: value[:LONGEST_TEXT]
+        name: value[:_LONGEST_TEXT]
         for name, value in element.attrib.items()
-        if not name.startswith(RDF) and name != LANGUAGE
+        if not name.startswith(_RDF) and name != _LANGUAGE
     }
     for child in element:
         fields[child.tag] = _value(child)
@@ -91,22 +91,22 @@ def _fields(element: Element) -> dict[str, XmpText]:
 
 
 def _value(element: Element) -> XmpText:
-    resource = element.get(f"{RDF}resource")
+    resource = element.get(f"{_RDF}resource")
     if resource is not None:
-        return resource[:LONGEST_TEXT]
+        return resource[:_LONGEST_TEXT]
     children = list(element)
     if not children:
         inner = _fields(element)
-        return inner or (element.text or "").strip()[:LONGEST_TEXT]
+        return inner or (element.text or "").strip()[:_LONGEST_TEXT]
     container = children[0]
-    if container.tag == f"{RDF}Alt":
-        items = list(container)[:MOST_ITEMS]
-        if all(item.get(LANGUAGE) for item in items):
-            return {item.get(LANGUAGE, ""): _value(item) for item in items}
+    if container.tag == f"{_RDF}Alt":
+        items = list(container)[:_MOST_ITEMS]
+        if all(item.get(_LANGUAGE) for item in items):
+            return {item.get(_LANGUAGE, ""): _value(item) for item in items}
         return [_value(item) for item in items]
-    if container.tag in (f"{RDF}Seq", f"{RDF}Bag"):
-        return [_value(item) for item in list(container)[:MOST_ITEMS]]
-    if container.tag == f"{RDF}Description":
+    if container.tag in (f"{_RDF}Seq", f"{_RDF}Bag"):
+        return [_value(item) for item in list(container)[:_MOST_ITEMS]]
+    if container.tag == f"{_RDF}Description":
         return _fields(container)
     return _fields(element)
 

@@ -8,8 +8,8 @@ from defusedxml.common import DefusedXmlException
 
 __all__ = ["band_names_from_text"]
 
-LONGEST_NAME = 80
-LONGEST_TEXT = 4 * 2**20
+_LONGEST_NAME = 80
+_LONGEST_TEXT = 4 * 2**20
 
 
 def band_names_from_text(*texts: str, bands: int) -> tuple[str, ...]:
@@ -42,7 +42,7 @@ def band_names_from_text(*texts: str, bands: int) -> tuple[str, ...]:
     ()
     """
     for text in texts:
-        names = [name.strip()[:LONGEST_NAME] for name in _names(text[:LONGEST_TEXT])]
+        names = [name.strip()[:_LONGEST_NAME] for name in _names(text[:_LONGEST_TEXT])]
         if len(names) == bands and any(names):
             return tuple(names)
     return ()

@@ -18,7 +18,7 @@ from .guard import Progress
 
 __all__ = ["copy_with_checksum", "sha256_of_file", "verify_checksum"]
 
-PIECE_BYTES = 4 * 2**20
+_PIECE_BYTES = 4 * 2**20
 
 
 def sha256_of_file(
@@ -167,7 +167,7 @@ def _pieces(
 ) -> Iterator[bytes]:
     total = path.stat().st_size
     done = 0
-    while piece := stream.read(PIECE_BYTES):
+    while piece := stream.read(_PIECE_BYTES):
         if is_cancelled is not None and is_cancelled():
             raise WorkCancelledError(file_name=path.name)
         yield piece

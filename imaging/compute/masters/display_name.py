@@ -4,8 +4,8 @@ import unicodedata
 
 __all__ = ["display_name"]
 
-LONGEST_NAME = 120
-NAMELESS = "unnamed file"
+_LONGEST_NAME = 120
+_NAMELESS = "unnamed file"
 
 
 def display_name(name: str) -> str:
@@ -42,8 +42,8 @@ def display_name(name: str) -> str:
         if unicodedata.category(character)[0] != "C"
     ).strip()
     if not kept.strip("."):
-        return NAMELESS
-    if len(kept) <= LONGEST_NAME:
+        return _NAMELESS
+    if len(kept) <= _LONGEST_NAME:
         return kept
-    half = (LONGEST_NAME - 1) // 2
+    half = (_LONGEST_NAME - 1) // 2
     return f"{kept[:half]}…{kept[-half:]}"

@@ -10,7 +10,7 @@ from .tiff_directory import TiffWalker
 
 __all__ = ["orientation_and_pitch"]
 
-ORIENTATION, X_RESOLUTION, Y_RESOLUTION, RESOLUTION_UNIT = 274, 282, 283, 296
+_ORIENTATION, _X_RESOLUTION, _Y_RESOLUTION, _RESOLUTION_UNIT = 274, 282, 283, 296
 
 
 def orientation_and_pitch(block: bytes, *, limits: MasterLimits) -> tuple[int, tuple[float, float] | None]:
@@ -35,9 +35,9 @@ def orientation_and_pitch(block: bytes, *, limits: MasterLimits) -> tuple[int, t
         directory = next(iter(walker.directories()), None)
         if directory is None:
             return 1, None
-        orientation = walker.number(directory, ORIENTATION, 1)
-        unit = walker.number(directory, RESOLUTION_UNIT, 2)
-        densities = [walker.numbers(directory, tag)[:1] or (0.0,) for tag in (X_RESOLUTION, Y_RESOLUTION)]
+        orientation = walker.number(directory, _ORIENTATION, 1)
+        unit = walker.number(directory, _RESOLUTION_UNIT, 2)
+        densities = [walker.numbers(directory, tag)[:1] or (0.0,) for tag in (_X_RESOLUTION, _Y_RESOLUTION)]
     except MasterFileError:
         # A damaged Exif block does not make the picture unreadable; the sheet shows what is
         # missing.

@@ -27,14 +27,14 @@ __all__ = ["GuardLimits", "Progress", "run_guarded"]
 
 Progress = Callable[[int, int], None]
 
-REPOSITORY = Path(__file__).resolve().parents[3]
-POLL_S = 0.2
-GRACE_S = 5.0
+_REPOSITORY = Path(__file__).resolve().parents[3]
+_POLL_S = 0.2
+_GRACE_S = 5.0
 # Answers are figures, never pixels.
-LONGEST_ANSWER_BYTES = 16 * 2**20
-LONGEST_LAST_WORDS = 500
+_LONGEST_ANSWER_BYTES = 16 * 2**20
+_LONGEST_LAST_WORDS = 500
 # Nothing of the server's environment reaches the child: no key, no database address.
-KEPT_VARIABLES = ("PATH", "LANG", "LC_ALL", "TZ", "SYSTEMROOT", "VIRTUAL_ENV")
+_KEPT_VARIABLES = ("PATH", "LANG", "LC_ALL", "TZ", "SYSTEMROOT", "VIRTUAL_ENV")
 
 
 @dataclass(frozen=True)
@@ -59,14 +59,14 @@ class GuardLimits:
     open_files: int = 256
 
 
-DEFAULT_GUARD_LIMITS = GuardLimits()
+_DEFAULT_GUARD_LIMITS = GuardLimits()
 
 
 def run_guarded(
     function: str,
     arguments: dict[str, Any],
     *,
-    limits: GuardLimits = DEFAULT_GUARD_LIMITS,
+    limits: GuardLimits = _DEFAULT_GUARD_LIMITS,
     progress: Progress | None = None,
     is_cancelled: Callable[[], bool] | None = None,
 ) -> Any:
@@ -152,7 +152,7 @@ class _Child:
                 stderr=last_words,
                 pass_fds=(write_end,),
                 start_new_session=True,
-                cwd=REPOSITORY,
+                cwd=_REPOSITORY,
                 env=_environment(),
             )
         except OSError:
@@ -174,7 +174,7 @@ class _Child:
         if self.has_hung_up:
             # It is ending by itself: how it ends is worth knowing.
             with contextlib.suppress(subprocess.TimeoutExpired):
-                self.process.wait(timeout=GRACE_S)
+                self.process.wait(timeout=_GRACE_S)
         if self.process.poll() is None:
             # It may end between the two calls.
             with contextlib.suppress(ProcessLookupError):
@@ -188,9 +188,9 @@ class _Child:
 
 
 def _environment() -> dict[str, str]:
-    kept = {name: os.environ[name] for name in KEPT_VARIABLES if name in os.environ}
+    kept = {name: os.environ[name] for name in _KEPT_VARIABLES if name in os.environ}
     # One arena: glibc otherwise reserves 64 MB of address space per thread.
-    return kept | {"PYTHONPATH": str(REPOSITORY), "MALLOC_ARENA_MAX": "1", "VIPS_CONCURRENCY": "2"}
+    return kept | {"PYTHONPATH": str(_REPOSITORY), "MALLOC_ARENA_MAX": "1", "VIPS_CONCURRENCY": "2"}
 
 
 def _last_reply(child: _Child, watch: _Watch, *, limits: GuardLimits) -> dict[str, Any] | None:
@@ -204,14 +204,14 @@ def _last_reply(child: _Child, watch: _Watch, *, limits: GuardLimits) -> dict[st
                 raise GuardTimeError(file_name=watch.file_name, limit_s=limits.time_s)
             if watch.is_cancelled is not None and watch.is_cancelled():
                 raise WorkCancelledError(file_name=watch.file_name)
-            if not selector.select(min(POLL_S, left_s)):
+            if not selector.select(min(_POLL_S, left_s)):
                 continue
             piece = child.replies.read(2**16)
             if not piece:
                 child.has_hung_up = True
                 return None
             waiting += piece
-            if len(waiting) > LONGEST_ANSWER_BYTES:
+            if len(waiting) > _LONGEST_ANSWER_BYTES:
                 return None
             if b"\n" not in piece:
                 continue
@@ -241,7 +241,7 @@ def _report(numbers: Any, progress: Progress | None) -> None:
 
 def _tail(last_words: BinaryIO) -> str:
     size = last_words.seek(0, os.SEEK_END)
-    last_words.seek(max(0, size - LONGEST_LAST_WORDS))
+    last_words.seek(max(0, size - _LONGEST_LAST_WORDS))
     lines = last_words.read().decode("utf-8", "replace").split("\n")
     return next((line.strip() for line in reversed(lines) if line.strip()), "")
 
@@ -269,4 +269,4 @@ def _rebuilt(error: Any, *, file_name: str, limits: GuardLimits) -> ImagingError
         attributes = fields.get("attributes")
         vars(rebuilt).update(attributes if isinstance(attributes, dict) else {})
         return rebuilt
-    return GuardDeathError(file_name=file_name, how=name or "no answer", last_words=message[:LONGEST_LAST_WORDS])
+    return GuardDeathError(file_name=file_name, how=name or "no answer", last_words=message[:_LONGEST_LAST_WORDS])

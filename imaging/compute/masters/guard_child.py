@@ -13,9 +13,9 @@ from typing import Any, BinaryIO
 __all__ = ["main"]
 
 # Its last words go to a file too, so a limit of 0 still leaves room for them.
-LEAST_WRITTEN_BYTES = 65_536
+_LEAST_WRITTEN_BYTES = 65_536
 # A thread that cannot be made has found no room for its stack.
-MEMORY_WORDS = ("out of memory", "insufficient memory", "cannot allocate", "creating thread")
+_MEMORY_WORDS = ("out of memory", "insufficient memory", "cannot allocate", "creating thread")
 
 
 def main() -> None:
@@ -63,7 +63,7 @@ def _says_memory(err: BaseException | None) -> bool:
     """Whether an error, or one that led to it, is about memory, by its words too: libvips."""
     while err is not None:
         words = str(err).lower()
-        if isinstance(err, MemoryError) or any(each in words for each in MEMORY_WORDS):
+        if isinstance(err, MemoryError) or any(each in words for each in _MEMORY_WORDS):
             return True
         err = err.__cause__ or err.__context__
     return False
@@ -80,7 +80,7 @@ def _is_json(value: object) -> bool:
 def _limit(limits: dict[str, Any]) -> None:
     for kind, wanted in (
         (resource.RLIMIT_AS, int(limits["memory_bytes"])),
-        (resource.RLIMIT_FSIZE, max(int(limits["written_bytes"]), LEAST_WRITTEN_BYTES)),
+        (resource.RLIMIT_FSIZE, max(int(limits["written_bytes"]), _LEAST_WRITTEN_BYTES)),
         (resource.RLIMIT_NOFILE, int(limits["open_files"])),
         (resource.RLIMIT_CORE, 0),
     ):

@@ -24,7 +24,7 @@ FORMAT_ENDINGS = {
     "heic": (".heic", ".heif", ".hif"),
 }
 # First bytes of things that are often sent by mistake, for a better message.
-OTHER_CONTENT = (
+_OTHER_CONTENT = (
     (b"%PDF", "a PDF document"),
     (b"GIF8", "a GIF picture"),
     (b"BM", "a BMP picture"),
@@ -98,7 +98,7 @@ def _reader(start: bytes) -> _Reader | None:
 
 
 def _described(start: bytes, stream: BinaryIO) -> str:
-    for prefix, words in OTHER_CONTENT:
+    for prefix, words in _OTHER_CONTENT:
         if start.startswith(prefix):
             return words
     if start[:4] == b"RIFF":

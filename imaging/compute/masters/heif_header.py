@@ -22,9 +22,9 @@ __all__ = ["HEIF_BRANDS", "read_heif_header"]
 
 # Brands of files whose pictures are HEVC (ISO/IEC 23008-12); AVIF is another one.
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"mif1", b"msf1")
-MOST_BOXES = 4096
-ALPHA_URNS = (b"urn:mpeg:hevc:2015:auxid:1", b"urn:mpeg:mpegB:cicp:systems:auxiliary:alpha")
-HVCC_DEPTH_BYTE = 17
+_MOST_BOXES = 4096
+_ALPHA_URNS = (b"urn:mpeg:hevc:2015:auxid:1", b"urn:mpeg:mpegB:cicp:systems:auxiliary:alpha")
+_HVCC_DEPTH_BYTE = 17
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ class _Picture:
 def _meta(stream: BinaryIO, *, file_name: str, file_bytes: int, limits: MasterLimits) -> bytes:
     """Return the content of the ``meta`` box, the only one needed before decoding."""
     position = 0
-    for _ in range(MOST_BOXES):
+    for _ in range(_MOST_BOXES):
         stream.seek(position)
         head = stream.read(16)
         if len(head) < 8:
@@ -150,7 +150,7 @@ def _meta(stream: BinaryIO, *, file_name: str, file_bytes: int, limits: MasterLi
 
 def _boxes(content: bytes, *, file_name: str) -> Iterator[_Box]:
     position = 0
-    for _ in range(MOST_BOXES):
+    for _ in range(_MOST_BOXES):
         if position + 8 > len(content):
             return
         size, kind = struct.unpack_from(">I4s", content, position)
@@ -178,11 +178,11 @@ def _picture(boxes: dict[bytes, bytes], *, file_name: str) -> _Picture:
     if min(size_px) <= 0:
         raise DamagedFileError(file_name=file_name, what="its picture has no size")
     channels = next((box.content for box in own if box.kind == b"pixi"), b"")
-    depths = [box.content[HVCC_DEPTH_BYTE] & 7 for box in properties if box.kind == b"hvcC"]
+    depths = [box.content[_HVCC_DEPTH_BYTE] & 7 for box in properties if box.kind == b"hvcC"]
     bits = channels[5] if len(channels) > 5 else 8 + max(depths, default=0)
     if bits not in (8, 10, 12):
         raise UnsupportedSampleError(file_name=file_name, got=f"{bits}-bit HEIC samples")
-    has_alpha = any(box.kind == b"auxC" and box.content[4:].split(b"\0", 1)[0] in ALPHA_URNS for box in properties)
+    has_alpha = any(box.kind == b"auxC" and box.content[4:].split(b"\0", 1)[0] in _ALPHA_URNS for box in properties)
     colour_bands = 1 if len(channels) > 4 and channels[4] == 1 else 3
     profiles = [box.content[4:] for box in own if box.kind == b"colr" and box.content[:4] in (b"prof", b"rICC")]
     return _Picture(
@@ -202,7 +202,7 @@ def _associations(content: bytes, wanted_item: int) -> list[int]:
     (count,) = struct.unpack_from(">I", content, 4)
     position = 8
     item_format, item_bytes = (">H", 2) if version < 1 else (">I", 4)
-    for _ in range(min(count, MOST_BOXES)):
+    for _ in range(min(count, _MOST_BOXES)):
         (item,) = struct.unpack_from(item_format, content, position)
         number = content[position + item_bytes]
         position += item_bytes + 1

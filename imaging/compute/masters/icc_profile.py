@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 __all__ = ["ProfileSummary", "summarise_profile"]
 
-HEADER_BYTES = 128
-MOST_TAGS = 100
-LONGEST_NAME = 200
+_HEADER_BYTES = 128
+_MOST_TAGS = 100
+_LONGEST_NAME = 200
 
 
 @dataclass(frozen=True)
@@ -37,12 +37,12 @@ def summarise_profile(profile: bytes) -> ProfileSummary | None:
     Layout: ISO 15076-1:2010, 7.2 (header), 7.3 (tag table), 10.13 (multiLocalizedUnicodeType);
     textDescriptionType from ICC.1:2001-04, 6.5.17.
     """
-    if len(profile) < HEADER_BYTES + 4 or profile[36:40] != b"acsp":
+    if len(profile) < _HEADER_BYTES + 4 or profile[36:40] != b"acsp":
         return None
-    (count,) = struct.unpack_from(">I", profile, HEADER_BYTES)
+    (count,) = struct.unpack_from(">I", profile, _HEADER_BYTES)
     name = ""
-    for index in range(min(count, MOST_TAGS)):
-        position = HEADER_BYTES + 4 + 12 * index
+    for index in range(min(count, _MOST_TAGS)):
+        position = _HEADER_BYTES + 4 + 12 * index
         if position + 12 > len(profile):
             break
         signature, offset, size = struct.unpack_from(">4sII", profile, position)
@@ -64,10 +64,10 @@ def _text(element: bytes) -> str:
     kind = element[:4]
     if kind == b"desc" and len(element) >= 12:
         (length,) = struct.unpack_from(">I", element, 8)
-        text = element[12 : 12 + min(length, LONGEST_NAME)].decode("latin-1")
+        text = element[12 : 12 + min(length, _LONGEST_NAME)].decode("latin-1")
     elif kind == b"mluc" and len(element) >= 28:
         length, offset = struct.unpack_from(">II", element, 20)
-        text = element[offset : offset + min(length, 2 * LONGEST_NAME)].decode("utf-16-be", "ignore")
+        text = element[offset : offset + min(length, 2 * _LONGEST_NAME)].decode("utf-16-be", "ignore")
     else:
         return ""
     return text.split("\0", 1)[0].strip()

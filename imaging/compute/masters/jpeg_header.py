@@ -25,18 +25,18 @@ from .size_check import refuse_huge_claims
 __all__ = ["JpegSegment", "jpeg_profile", "jpeg_segments", "read_jpeg_header"]
 
 # ITU-T T.81 table B.1. Baseline, extended and progressive Huffman coding are read.
-START_OF_FRAME = {0xC0: False, 0xC1: False, 0xC2: True}
-OTHER_FRAMES = {
+_START_OF_FRAME = {0xC0: False, 0xC1: False, 0xC2: True}
+_OTHER_FRAMES = {
     0xC3: "lossless JPEG", 0xC5: "hierarchical JPEG", 0xC6: "hierarchical JPEG",
     0xC7: "hierarchical JPEG", 0xC9: "arithmetic JPEG", 0xCA: "arithmetic JPEG",
     0xCB: "arithmetic JPEG", 0xCD: "hierarchical JPEG", 0xCE: "hierarchical JPEG",
     0xCF: "hierarchical JPEG", 0xF7: "JPEG-LS",
 }  # fmt: skip
-APP0, APP1, APP2, APP13, APP14, START_OF_SCAN, END = 0xE0, 0xE1, 0xE2, 0xED, 0xEE, 0xDA, 0xD9
-WITHOUT_LENGTH = {0x01, *range(0xD0, 0xD8)}
-MOST_SEGMENTS = 4096
+_APP0, _APP1, _APP2, _APP13, _APP14, _START_OF_SCAN, _END = 0xE0, 0xE1, 0xE2, 0xED, 0xEE, 0xDA, 0xD9
+_WITHOUT_LENGTH = {0x01, *range(0xD0, 0xD8)}
+_MOST_SEGMENTS = 4096
 # 64 samples of a flat block in one bit of a progressive scan, doubled by halved chroma.
-LARGEST_RATIO = 1024
+_LARGEST_RATIO = 1024
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def jpeg_segments(stream: BinaryIO, *, file_name: str, file_bytes: int) -> Itera
         If the markers break off, do not follow each other, or never end.
     """
     position = 2
-    for _ in range(MOST_SEGMENTS):
+    for _ in range(_MOST_SEGMENTS):
         stream.seek(position)
         head = stream.read(4)
         if len(head) < 4:
@@ -82,10 +82,10 @@ def jpeg_segments(stream: BinaryIO, *, file_name: str, file_bytes: int) -> Itera
             )
         if head[0] != 0xFF:
             raise DamagedFileError(file_name=file_name, what=f"no JPEG marker stands at byte {position:,}")
-        if head[1] == 0xFF or head[1] in WITHOUT_LENGTH:
+        if head[1] == 0xFF or head[1] in _WITHOUT_LENGTH:
             position += 1 if head[1] == 0xFF else 2
             continue
-        if head[1] == END:
+        if head[1] == _END:
             raise DamagedFileError(file_name=file_name, what="it ends before its pixels begin")
         (length,) = struct.unpack(">H", head[2:])
         payload = stream.read(max(length - 2, 0))
@@ -97,14 +97,14 @@ def jpeg_segments(stream: BinaryIO, *, file_name: str, file_bytes: int) -> Itera
                 got_bytes=file_bytes,
             )
         yield JpegSegment(marker=head[1], payload=payload)
-        if head[1] == START_OF_SCAN:
+        if head[1] == _START_OF_SCAN:
             return
         position += 2 + length
     raise HugeClaimError(
         file_name=file_name,
         what="segments before its pixels",
-        got=MOST_SEGMENTS + 1,
-        limit=MOST_SEGMENTS,
+        got=_MOST_SEGMENTS + 1,
+        limit=_MOST_SEGMENTS,
     )
 
 
@@ -145,7 +145,7 @@ def read_jpeg_header(stream: BinaryIO, *, file_name: str, file_bytes: int, limit
     summary = summarise_profile(profile) if profile else None
     orientation, pitch = 1, _density(segments)
     for segment in segments:
-        if segment.marker == APP1 and segment.payload[:6] == b"Exif\0\0":
+        if segment.marker == _APP1 and segment.payload[:6] == b"Exif\0\0":
             orientation, exif_pitch = orientation_and_pitch(segment.payload[6:], limits=limits)
             pitch = exif_pitch or pitch
             break
@@ -179,11 +179,11 @@ class _Frame:
 
 
 def _frame(segments: list[JpegSegment], *, file_name: str) -> _Frame:
-    frame = next((each for each in segments if each.marker in START_OF_FRAME), None)
+    frame = next((each for each in segments if each.marker in _START_OF_FRAME), None)
     if frame is None:
-        other = next((each for each in segments if each.marker in OTHER_FRAMES), None)
+        other = next((each for each in segments if each.marker in _OTHER_FRAMES), None)
         if other is not None:
-            raise UnsupportedCompressionError(file_name=file_name, got=OTHER_FRAMES[other.marker])
+            raise UnsupportedCompressionError(file_name=file_name, got=_OTHER_FRAMES[other.marker])
         raise DamagedFileError(file_name=file_name, what="it has no JPEG frame header")
     scan = segments[-1]
     if len(frame.payload) < 6 or not scan.payload:
@@ -192,7 +192,7 @@ def _frame(segments: list[JpegSegment], *, file_name: str) -> _Frame:
     if width == 0 or height == 0:
         raise DamagedFileError(file_name=file_name, what=f"its picture is {width} × {height} px")
     # Colours in scans of their own are collected as coefficients, like a progressive picture.
-    is_held_whole = START_OF_FRAME[frame.marker] or scan.payload[0] < bands
+    is_held_whole = _START_OF_FRAME[frame.marker] or scan.payload[0] < bands
     return _Frame(width_px=width, height_px=height, bands=bands, bits=bits, is_held_whole=is_held_whole)
 
 
@@ -209,13 +209,13 @@ def _refuse_unread_kinds(segments: list[JpegSegment], frame: _Frame, *, file_nam
             got=f"a JPEG of {frame.bands} bands",
             remedy="Save it as RGB or grey.",
         )
-    if segments[-1].marker != START_OF_SCAN:
+    if segments[-1].marker != _START_OF_SCAN:
         raise DamagedFileError(file_name=file_name, what="it holds no pixels")
 
 
 def _refuse_bombs(frame: _Frame, *, file_name: str, file_bytes: int, limits: MasterLimits) -> None:
     claimed = frame.width_px * frame.height_px * frame.bands
-    if claimed > file_bytes * LARGEST_RATIO:
+    if claimed > file_bytes * _LARGEST_RATIO:
         raise ImplausibleSizeError(
             file_name=file_name,
             width_px=frame.width_px,
@@ -223,7 +223,7 @@ def _refuse_bombs(frame: _Frame, *, file_name: str, file_bytes: int, limits: Mas
             claimed_bytes=claimed,
             stored_bytes=file_bytes,
             compression="JPEG",
-            possible_bytes=file_bytes * LARGEST_RATIO,
+            possible_bytes=file_bytes * _LARGEST_RATIO,
         )
     # One 16-bit coefficient per sample.
     if frame.is_held_whole and 2 * claimed > limits.max_whole_picture_bytes:
@@ -237,7 +237,7 @@ def _refuse_bombs(frame: _Frame, *, file_name: str, file_bytes: int, limits: Mas
 
 def _density(segments: list[JpegSegment]) -> tuple[float, float] | None:
     for segment in segments:
-        if segment.marker == APP0 and segment.payload[:5] == b"JFIF\0" and len(segment.payload) >= 12:
+        if segment.marker == _APP0 and segment.payload[:5] == b"JFIF\0" and len(segment.payload) >= 12:
             unit, x, y = struct.unpack(">BHH", segment.payload[7:12])
             unit_um = {1: 25_400.0, 2: 10_000.0}.get(unit)
             if unit_um is None:
@@ -264,7 +264,7 @@ def jpeg_profile(segments: list[JpegSegment]) -> bytes:
     parts: dict[int, bytes] = {}
     count = 0
     for segment in segments:
-        if segment.marker == APP2 and segment.payload[:12] == b"ICC_PROFILE\0":
+        if segment.marker == _APP2 and segment.payload[:12] == b"ICC_PROFILE\0":
             number, count = segment.payload[12:14] if len(segment.payload) >= 14 else (0, 0)
             parts.setdefault(number, segment.payload[14:])
     if count == 0 or set(parts) != set(range(1, count + 1)):

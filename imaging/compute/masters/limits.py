@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 __all__ = ["DEFAULT_LIMITS", "MasterLimits"]
 
-MEBIBYTE = 2**20
+_MEBIBYTE = 2**20
 
 
 @dataclass(frozen=True)
@@ -39,9 +39,9 @@ class MasterLimits:
     max_pages: int = 1024
     max_tags: int = 2048
     max_blocks: int = 8_000_000
-    max_tag_bytes: int = 16 * MEBIBYTE
-    max_whole_picture_bytes: int = 1024 * MEBIBYTE
-    max_block_bytes: int = 256 * MEBIBYTE
+    max_tag_bytes: int = 16 * _MEBIBYTE
+    max_whole_picture_bytes: int = 1024 * _MEBIBYTE
+    max_block_bytes: int = 256 * _MEBIBYTE
 
 
 DEFAULT_LIMITS = MasterLimits()

@@ -4,7 +4,7 @@ import pyvips
 
 __all__ = ["allow_only_needed_loaders"]
 
-NEEDED_LOADERS = ("VipsForeignLoadTiff", "VipsForeignLoadJpeg", "VipsForeignLoadPng")
+_NEEDED_LOADERS = ("VipsForeignLoadTiff", "VipsForeignLoadJpeg", "VipsForeignLoadPng")
 
 
 def allow_only_needed_loaders() -> None:
@@ -16,5 +16,5 @@ def allow_only_needed_loaders() -> None:
     """
     pyvips.block_untrusted_set(True)
     pyvips.operation_block_set("VipsForeignLoad", True)
-    for loader in NEEDED_LOADERS:
+    for loader in _NEEDED_LOADERS:
         pyvips.operation_block_set(loader, False)

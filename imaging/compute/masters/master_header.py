@@ -5,7 +5,13 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-__all__ = ["MasterHeader", "um_per_px_from_density", "um_per_px_from_ppi"]
+__all__ = [
+    "BYTES_PER_SAMPLE",
+    "UM_PER_INCH",
+    "MasterHeader",
+    "um_per_px_from_density",
+    "um_per_px_from_ppi",
+]
 
 UM_PER_INCH = 25_400.0
 BYTES_PER_SAMPLE = {"u8": 1, "u16": 2, "f32": 4}

@@ -27,13 +27,13 @@ from .statistics import (
 
 __all__ = ["CheckedMaster", "check_master", "read_every_pixel", "read_every_pixel_json"]
 
-VIPS_FORMATS = {"u8": "uchar", "u16": "ushort", "f32": "float"}
+_VIPS_FORMATS = {"u8": "uchar", "u16": "ushort", "f32": "float"}
 # Pieces that stay in the cache of a processor.
-PIECE_BYTES = 4 * 2**20
-FINE_BANDS = 16
+_PIECE_BYTES = 4 * 2**20
+_FINE_BANDS = 16
 # A slow disk gives 50 MB/s and deflate about as much per core.
-LEAST_TIME_S = 120.0
-SLOWEST_BYTES_PER_S = 20e6
+_LEAST_TIME_S = 120.0
+_SLOWEST_BYTES_PER_S = 20e6
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ def check_master(
     """
     header = read_header(path, name=name)
     limits = guard or GuardLimits(
-        time_s=LEAST_TIME_S + max(header.decoded_bytes, header.file_bytes) / SLOWEST_BYTES_PER_S
+        time_s=_LEAST_TIME_S + max(header.decoded_bytes, header.file_bytes) / _SLOWEST_BYTES_PER_S
     )
     answer = run_guarded(
         "imaging.compute.masters.pixels:read_every_pixel_json",
@@ -217,7 +217,7 @@ def _compare(images: list[pyvips.Image], header: MasterHeader) -> None:
     bands = sum(image.bands for image in images)
     for image in images:
         seen = (image.width, image.height, image.format)
-        stated = (header.width_px, header.height_px, VIPS_FORMATS[header.sample_format])
+        stated = (header.width_px, header.height_px, _VIPS_FORMATS[header.sample_format])
         if seen != stated or bands != header.bands:
             raise DamagedFileError(
                 file_name=header.file_name,
@@ -237,9 +237,9 @@ def _whole_number_bands(image: pyvips.Image, report: _RowReport) -> list[BandSta
 
 
 def _float_bands(image: pyvips.Image, report: _RowReport) -> list[BandStatistics]:
-    histograms = [FloatHistogram(is_coarse=image.bands > FINE_BANDS) for _ in range(image.bands)]
+    histograms = [FloatHistogram(is_coarse=image.bands > _FINE_BANDS) for _ in range(image.bands)]
     region = pyvips.Region.new(image)
-    rows = max(1, PIECE_BYTES // (4 * image.width * image.bands))
+    rows = max(1, _PIECE_BYTES // (4 * image.width * image.bands))
     for top in range(0, image.height, rows):
         height = min(rows, image.height - top)
         data = region.fetch(0, top, image.width, height)

@@ -17,12 +17,12 @@ from .tiff_header import Tag
 
 __all__ = ["PlaneFile", "open_planes"]
 
-SHORT, LONG, LONG8 = 3, 4, 16
-TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+_SHORT, _LONG, _LONG8 = 3, 4, 16
+_TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 # Copied from the directory: what the decoder needs to know of a plane.
-KEPT_TAGS = (Tag.WIDTH, Tag.HEIGHT, Tag.COMPRESSION, Tag.ROWS_PER_STRIP, Tag.PREDICTOR,
+_KEPT_TAGS = (Tag.WIDTH, Tag.HEIGHT, Tag.COMPRESSION, Tag.ROWS_PER_STRIP, Tag.PREDICTOR,
              Tag.TILE_WIDTH, Tag.TILE_HEIGHT)  # fmt: skip
-BIG_HEADER_BYTES = 16
+_BIG_HEADER_BYTES = 16
 
 
 class PlaneFile:
@@ -104,7 +104,7 @@ def open_planes(
         From the decoder.
     """
     with path.open("rb") as stream:
-        if stream.read(4) not in TIFF_STARTS:
+        if stream.read(4) not in _TIFF_STARTS:
             return []
         walker = TiffWalker(
             stream,
@@ -144,12 +144,12 @@ def _plane_header(walker: TiffWalker, directory: Directory, plane: int) -> bytes
         values = walker.numbers(directory, tag)
         if values:
             shorts[tag] = int(values[0])
-    entries = {tag: (SHORT, [value]) for tag, value in shorts.items()}
-    for tag in KEPT_TAGS:
+    entries = {tag: (_SHORT, [value]) for tag, value in shorts.items()}
+    for tag in _KEPT_TAGS:
         if tag in directory.entries:
-            entries[tag] = (LONG, [walker.number(directory, tag)])
-    entries[size_tag] = (LONG8, sizes[part].tolist())
-    entries[offset_tag] = (LONG8, offsets[part].tolist())
+            entries[tag] = (_LONG, [walker.number(directory, tag)])
+    entries[size_tag] = (_LONG8, sizes[part].tolist())
+    entries[offset_tag] = (_LONG8, offsets[part].tolist())
     return _packed(entries, moved_tag=offset_tag, order=walker.order)
 
 
@@ -159,12 +159,12 @@ def _grey(walker: TiffWalker, directory: Directory) -> int:
 
 def _packed(entries: dict[int, tuple[int, list[int]]], *, moved_tag: int, order: str) -> bytes:
     """Return a BigTIFF start and directory; offsets of `moved_tag` count from its own end."""
-    letters = {SHORT: "H", LONG: "I", LONG8: "Q"}
+    letters = {_SHORT: "H", _LONG: "I", _LONG8: "Q"}
     directory_bytes = 8 + 20 * len(entries) + 8
-    outside = BIG_HEADER_BYTES + directory_bytes
-    total = outside + sum(8 * len(v) for kind, v in entries.values() if kind == LONG8 and len(v) > 1)
+    outside = _BIG_HEADER_BYTES + directory_bytes
+    total = outside + sum(8 * len(v) for kind, v in entries.values() if kind == _LONG8 and len(v) > 1)
     mark = b"II" if order == "<" else b"MM"
-    start = mark + struct.pack(order + "HHHQ", 43, 8, 0, BIG_HEADER_BYTES)
+    start = mark + struct.pack(order + "HHHQ", 43, 8, 0, _BIG_HEADER_BYTES)
     records, values_after = b"", b""
     for tag, (kind, values) in sorted(entries.items()):
         moved = [value + total for value in values] if tag == moved_tag else values

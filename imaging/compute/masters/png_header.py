@@ -25,12 +25,12 @@ from .size_check import refuse_huge_claims
 
 __all__ = ["PngChunk", "inflate_bounded", "png_chunks", "read_png_header"]
 
-SIGNATURE_BYTES = 8
-MOST_CHUNKS = 4096
+_SIGNATURE_BYTES = 8
+_MOST_CHUNKS = 4096
 # Deflate: 258 bytes in two bits (RFC 1951).
-LARGEST_RATIO = 1032
-READ_CHUNKS = (b"IHDR", b"iCCP", b"pHYs", b"eXIf", b"iTXt", b"zTXt", b"tEXt", b"sRGB")
-COLOURS = {0: ("grey", 1, False), 2: ("rgb", 3, False), 4: ("grey", 2, True), 6: ("rgb", 4, True)}
+_LARGEST_RATIO = 1032
+_READ_CHUNKS = (b"IHDR", b"iCCP", b"pHYs", b"eXIf", b"iTXt", b"zTXt", b"tEXt", b"sRGB")
+_COLOURS = {0: ("grey", 1, False), 2: ("rgb", 3, False), 4: ("grey", 2, True), 6: ("rgb", 4, True)}
 
 
 @dataclass(frozen=True)
@@ -70,8 +70,8 @@ def png_chunks(stream: BinaryIO, *, file_name: str, file_bytes: int, limits: Mas
     PNG, third edition (W3C, 2025), clause 5. The check sum is compared for the header only;
     the others are compared when the pixels are decoded.
     """
-    position = SIGNATURE_BYTES
-    for _ in range(MOST_CHUNKS):
+    position = _SIGNATURE_BYTES
+    for _ in range(_MOST_CHUNKS):
         stream.seek(position)
         head = stream.read(8)
         if len(head) < 8:
@@ -93,7 +93,7 @@ def png_chunks(stream: BinaryIO, *, file_name: str, file_bytes: int, limits: Mas
                 needed_bytes=position + 12 + length,
                 got_bytes=file_bytes,
             )
-        if kind in READ_CHUNKS:
+        if kind in _READ_CHUNKS:
             if length <= limits.max_tag_bytes:
                 yield PngChunk(kind=kind, payload=stream.read(length))
             elif kind == b"iCCP":
@@ -107,8 +107,8 @@ def png_chunks(stream: BinaryIO, *, file_name: str, file_bytes: int, limits: Mas
     raise HugeClaimError(
         file_name=file_name,
         what="chunks before its pixels",
-        got=MOST_CHUNKS + 1,
-        limit=MOST_CHUNKS,
+        got=_MOST_CHUNKS + 1,
+        limit=_MOST_CHUNKS,
     )
 
 
@@ -143,11 +143,11 @@ def read_png_header(stream: BinaryIO, *, file_name: str, file_bytes: int, limits
     _refuse_damaged_start(stream, chunks[0].payload, (width, height), file_name=file_name)
     if kind == 3:
         raise UnsupportedColourError(file_name=file_name, got="a palette picture", remedy="Save it as RGB.")
-    if kind not in COLOURS:
+    if kind not in _COLOURS:
         raise DamagedFileError(file_name=file_name, what=f"its colour kind is {kind}")
     if bits not in (8, 16):
         raise UnsupportedSampleError(file_name=file_name, got=f"{bits}-bit PNG samples")
-    colour, bands, has_alpha = COLOURS[kind]
+    colour, bands, has_alpha = _COLOURS[kind]
     refuse_huge_claims(width, height, bands=bands, file_name=file_name, limits=limits)
     orientation, exif_pitch = 1, None
     for chunk in chunks:
@@ -200,7 +200,7 @@ def inflate_bounded(data: bytes, *, limit_bytes: int) -> bytes | None:
 
 
 def _refuse_damaged_start(stream: BinaryIO, payload: bytes, size_px: tuple[int, int], *, file_name: str) -> None:
-    stream.seek(SIGNATURE_BYTES + 8 + len(payload))
+    stream.seek(_SIGNATURE_BYTES + 8 + len(payload))
     (stated,) = struct.unpack(">I", stream.read(4))
     if stated != zlib.crc32(b"IHDR" + payload):
         raise DamagedFileError(file_name=file_name, what="the check sum of its header is wrong")
@@ -209,7 +209,7 @@ def _refuse_damaged_start(stream: BinaryIO, payload: bytes, size_px: tuple[int, 
 
 
 def _refuse_bombs(header: MasterHeader, *, limits: MasterLimits) -> None:
-    possible = header.file_bytes * LARGEST_RATIO
+    possible = header.file_bytes * _LARGEST_RATIO
     if header.decoded_bytes > possible:
         raise ImplausibleSizeError(
             file_name=header.file_name,

@@ -12,18 +12,18 @@ from .structure_channels import channel_shift, structure_channels
 
 __all__ = ["GridLevel", "PatchShift", "SameGridFinding", "measure_same_grid"]
 
-PATCH_PX, STEP_PX = 128, 64
-RADIUS_PX = 32
+_PATCH_PX, _STEP_PX = 128, 64
+_RADIUS_PX = 32
 # Filters reach this far from a border.
-BORDER_PX = 12
+_BORDER_PX = 12
 # First over second peak; patches below it have matched by chance.
-LEAST_PEAK_RATIO = 1.05
-FEWEST_PATCHES = 8
+_LEAST_PEAK_RATIO = 1.05
+_FEWEST_PATCHES = 8
 # Part of the patches with a peak that must lie on one smooth (affine) field of shifts.
-LEAST_CONSENSUS = 0.5
-CONSENSUS_PX = 1.0
+_LEAST_CONSENSUS = 0.5
+_CONSENSUS_PX = 1.0
 # Half a pixel of a level is a doubt; patches of unlike modalities scatter by 0.1 to 0.3 px.
-DOUBT_PX = 0.5
+_DOUBT_PX = 0.5
 
 
 @dataclass(frozen=True)
@@ -189,31 +189,31 @@ class _Field:
 
     @property
     def is_doubtful(self) -> bool:
-        return self.largest_px > DOUBT_PX * self.scale
+        return self.largest_px > _DOUBT_PX * self.scale
 
 
 def _patch_shifts(one: GridLevel, other: GridLevel) -> tuple[int, list[PatchShift]]:
     """Return how many patches lie inside the picture, and the shifts of those with a peak."""
     valid = _inside(one) & _inside(other)
     height, width = valid.shape
-    if min(height, width) < PATCH_PX:
+    if min(height, width) < _PATCH_PX:
         return 0, []
     reference, moving = structure_channels(_grey(one.pixels)), structure_channels(_grey(other.pixels))
     tried, found = 0, []
-    for top in range(BORDER_PX, height - PATCH_PX + 1, STEP_PX):
-        for left in range(BORDER_PX, width - PATCH_PX + 1, STEP_PX):
-            window = np.s_[top : top + PATCH_PX, left : left + PATCH_PX]
+    for top in range(_BORDER_PX, height - _PATCH_PX + 1, _STEP_PX):
+        for left in range(_BORDER_PX, width - _PATCH_PX + 1, _STEP_PX):
+            window = np.s_[top : top + _PATCH_PX, left : left + _PATCH_PX]
             if not valid[window].all():
                 continue
             tried += 1
-            shift = channel_shift(reference[:, *window], moving[:, *window], radius_px=RADIUS_PX)
-            if shift is None or shift.peak_ratio < LEAST_PEAK_RATIO:
+            shift = channel_shift(reference[:, *window], moving[:, *window], radius_px=_RADIUS_PX)
+            if shift is None or shift.peak_ratio < _LEAST_PEAK_RATIO:
                 continue
             scale = one.scale_factor
             found.append(
                 PatchShift(
-                    x_px=one.origin_px[0] + (left + PATCH_PX / 2) * scale,
-                    y_px=one.origin_px[1] + (top + PATCH_PX / 2) * scale,
+                    x_px=one.origin_px[0] + (left + _PATCH_PX / 2) * scale,
+                    y_px=one.origin_px[1] + (top + _PATCH_PX / 2) * scale,
                     dx_px=shift.dx_px * scale,
                     dy_px=shift.dy_px * scale,
                     peak_ratio=shift.peak_ratio,
@@ -226,7 +226,7 @@ def _patch_shifts(one: GridLevel, other: GridLevel) -> tuple[int, list[PatchShif
 def _inside(level: GridLevel) -> NDArray[np.bool_]:
     shape = level.pixels.shape[:2]
     valid = np.ones(shape, np.uint8) if level.valid is None else level.valid.astype(np.uint8)
-    reach = 2 * BORDER_PX + 1
+    reach = 2 * _BORDER_PX + 1
     # Outside the picture counts as no picture.
     eroded = cv2.erode(valid, np.ones((reach, reach), np.uint8), borderValue=0)
     return np.asarray(eroded, bool)
@@ -238,13 +238,13 @@ def _grey(pixels: NDArray[Any]) -> NDArray[Any]:
 
 def _smooth_field(shifts: list[PatchShift], *, scale: float, tried: int) -> _Field:
     """Fit one affine field to the shifts and keep the patches that lie on it."""
-    if len(shifts) < FEWEST_PATCHES:
+    if len(shifts) < _FEWEST_PATCHES:
         return _Field(scale=scale, tried=tried)
     places = np.array([(shift.x_px, shift.y_px) for shift in shifts])
     vectors = np.array([(shift.dx_px, shift.dy_px) for shift in shifts])
     spread = np.maximum(np.ptp(places, axis=0), 1.0)
     design = np.column_stack([np.ones(len(shifts)), (places - places.mean(axis=0)) / spread])
-    tolerance_px = CONSENSUS_PX * scale
+    tolerance_px = _CONSENSUS_PX * scale
     predicted = np.tile(_densest(vectors, 4.0 * tolerance_px), (len(shifts), 1))
     for width_px in np.geomspace(4.0, 1.0, 8) * tolerance_px:
         # Geman-McClure weights, from generous to strict.
@@ -256,7 +256,7 @@ def _smooth_field(shifts: list[PatchShift], *, scale: float, tried: int) -> _Fie
         predicted = design @ solved
     off = np.hypot(*(vectors - predicted).T)
     is_kept = off <= tolerance_px
-    if is_kept.sum() < max(FEWEST_PATCHES, LEAST_CONSENSUS * len(shifts)):
+    if is_kept.sum() < max(_FEWEST_PATCHES, _LEAST_CONSENSUS * len(shifts)):
         return _Field(scale=scale, tried=tried)
     middle = predicted[is_kept].mean(axis=0)
     return _Field(
@@ -284,7 +284,7 @@ def _judged(fields: list[_Field]) -> SameGridFinding:
     if not telling:
         return _without_shifts(
             "cannot_tell",
-            f"Too few of {tried} patches share structure; at least {FEWEST_PATCHES} that "
+            f"Too few of {tried} patches share structure; at least {_FEWEST_PATCHES} that "
             "agree with each other are needed. Compare the two at a few marks by eye.",
             tried=tried,
         )
@@ -296,12 +296,12 @@ def _judged(fields: list[_Field]) -> SameGridFinding:
         reason = (
             f"The content lies {dx:+.2f} px in x and {dy:+.2f} px in y off, at most "
             f"{chosen.largest_px:.2f} px; on one grid it would be less than "
-            f"{DOUBT_PX * chosen.scale:.2g} px. Set control points instead."
+            f"{_DOUBT_PX * chosen.scale:.2g} px. Set control points instead."
         )
     else:
         reason = (
             f"{len(kept)} of {tried} patches agree: the content lies {dx:+.2f} px in x and "
-            f"{dy:+.2f} px in y off; {DOUBT_PX * chosen.scale:.2g} px would have been a doubt."
+            f"{dy:+.2f} px in y off; {_DOUBT_PX * chosen.scale:.2g} px would have been a doubt."
         )
     return SameGridFinding(
         verdict="doubtful" if doubtful else "agrees",
@@ -310,7 +310,7 @@ def _judged(fields: list[_Field]) -> SameGridFinding:
         dy_px=dy,
         largest_px=chosen.largest_px,
         scatter_px=chosen.scatter_px,
-        resolves_px=DOUBT_PX * chosen.scale,
+        resolves_px=_DOUBT_PX * chosen.scale,
         patches_used=len(kept),
         patches_tried=tried,
         shifts=kept,

@@ -14,14 +14,14 @@ from .sheet_tones import tone_checks
 __all__ = ["build_sheet", "refused_sheet"]
 
 # trade practice, no source: inventory-number_modality_state_face_version.ext.
-USUAL_NAME = re.compile(r"[a-z0-9-]+_(?P<modality>[a-z]{3,4}|xr)_(bt|dt|at)[a-z0-9-]*_[a-z0-9-]+_v\d+\.[a-z0-9]+")
-MODALITY_CODES = {
+_USUAL_NAME = re.compile(r"[a-z0-9-]+_(?P<modality>[a-z]{3,4}|xr)_(bt|dt|at)[a-z0-9-]*_[a-z0-9-]+_v\d+\.[a-z0-9]+")
+_MODALITY_CODES = {
     "vis", "rak", "spc", "trl", "uvl", "uvr", "nir", "irr", "fcir", "xr", "xrf", "msi", "mac",
 }  # fmt: skip
-LOSSY = {"jpeg": "JPEG", "hevc": "HEVC (HEIC)"}
-PROFILE_SPACES = {"rgb": "RGB", "grey": "GRAY"}
+_LOSSY = {"jpeg": "JPEG", "hevc": "HEVC (HEIC)"}
+_PROFILE_SPACES = {"rgb": "RGB", "grey": "GRAY"}
 # Exif 2.32, tag 274.
-ORIENTATION_WORDS = {
+_ORIENTATION_WORDS = {
     2: "mirrored left to right",
     3: "turned by half",
     4: "mirrored top to bottom",
@@ -102,12 +102,12 @@ def _depth(facts: SheetFacts) -> SheetCheck:
 
 def _compression(facts: SheetFacts) -> SheetCheck:
     compression = facts.header.compression
-    if compression in LOSSY:
+    if compression in _LOSSY:
         return SheetCheck(
             key="compression",
             state="open",
             code="lossy",
-            values={"compression": LOSSY[compression]},
+            values={"compression": _LOSSY[compression]},
         )
     return SheetCheck(key="compression", state="fits", code="lossless", values={"compression": compression})
 
@@ -116,8 +116,8 @@ def _profile(facts: SheetFacts) -> SheetCheck:
     header = facts.header
     summary = summarise_profile(header.icc_profile) if header.icc_profile else None
     name = header.icc_name or "without a name"
-    if summary is not None and header.colour in PROFILE_SPACES:
-        if summary.colour_space != PROFILE_SPACES[header.colour]:
+    if summary is not None and header.colour in _PROFILE_SPACES:
+        if summary.colour_space != _PROFILE_SPACES[header.colour]:
             return SheetCheck(
                 key="profile",
                 state="open",
@@ -141,7 +141,7 @@ def _orientation(facts: SheetFacts) -> SheetCheck:
         key="orientation",
         state="open",
         code="orientation_tag",
-        values={"orientation": orientation, "words": ORIENTATION_WORDS[orientation]},
+        values={"orientation": orientation, "words": _ORIENTATION_WORDS[orientation]},
     )
 
 
@@ -202,11 +202,11 @@ def _name(facts: SheetFacts) -> list[SheetCheck]:
                 is_hint=True,
             )
         )
-    usual = USUAL_NAME.fullmatch(header.file_name)
+    usual = _USUAL_NAME.fullmatch(header.file_name)
     named = usual["modality"].upper() if usual else ""
     if not usual:
         lines.append(SheetCheck(key="name", state="open", code="name_pattern", is_hint=True))
-    elif named.lower() in MODALITY_CODES and facts.modality not in ("", named):
+    elif named.lower() in _MODALITY_CODES and facts.modality not in ("", named):
         lines.append(
             SheetCheck(
                 key="name",

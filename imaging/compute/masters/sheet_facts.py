@@ -10,7 +10,7 @@ from .statistics import PixelStatistics
 
 __all__ = ["SheetCheck", "SheetFacts"]
 
-STATES = ("fits", "open", "refused")
+_STATES = ("fits", "open", "refused")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,8 +96,8 @@ class SheetCheck:
 
     def __post_init__(self) -> None:
         """Refuse a state that the sheet cannot show."""
-        if self.state not in STATES:
-            raise ValueError(f"a check is one of {STATES}, not {self.state}")
+        if self.state not in _STATES:
+            raise ValueError(f"a check is one of {_STATES}, not {self.state}")
 
     @property
     def sentence(self) -> str:

@@ -6,10 +6,10 @@ from .sheet_facts import SheetCheck, SheetFacts
 __all__ = ["scale_check", "size_check"]
 
 # Two statements of the scale agree within 1 %.
-TOLERANCE = 0.01
+_TOLERANCE = 0.01
 # Densities that programs and cameras write without having measured (common practice, no source).
-PLACEHOLDER_PPI = (1.0, 72.0, 96.0, 180.0)
-PLACEHOLDER_TOLERANCE_PPI = 0.6
+_PLACEHOLDER_PPI = (1.0, 72.0, 96.0, 180.0)
+_PLACEHOLDER_TOLERANCE_PPI = 0.6
 
 
 def scale_check(facts: SheetFacts) -> SheetCheck:
@@ -32,19 +32,19 @@ def scale_check(facts: SheetFacts) -> SheetCheck:
         return _line("fits", "scale_given", um_per_px=stated)
     x_um, y_um = in_file
     ppi = UM_PER_INCH / x_um
-    is_placeholder = any(abs(ppi - placeholder) < PLACEHOLDER_TOLERANCE_PPI for placeholder in PLACEHOLDER_PPI)
+    is_placeholder = any(abs(ppi - placeholder) < _PLACEHOLDER_TOLERANCE_PPI for placeholder in _PLACEHOLDER_PPI)
     if is_placeholder:
         if stated is None:
             return _line("open", "scale_placeholder", ppi=ppi)
-        if abs(x_um / stated - 1.0) > TOLERANCE:
+        if abs(x_um / stated - 1.0) > _TOLERANCE:
             return _line("fits", "scale_given", um_per_px=stated)
-    if abs(x_um / y_um - 1.0) > TOLERANCE:
+    if abs(x_um / y_um - 1.0) > _TOLERANCE:
         return _line("open", "scale_uneven", x_um=x_um, y_um=y_um)
     file_um = (x_um + y_um) / 2
     if stated is None:
         return _line("open", "scale_from_file", um_per_px=file_um, ppi=ppi)
     difference = file_um / stated - 1.0
-    if abs(difference) > TOLERANCE:
+    if abs(difference) > _TOLERANCE:
         return _line(
             "open",
             "scale_differs",
@@ -90,13 +90,13 @@ def size_check(facts: SheetFacts) -> SheetCheck:
 def _size_code(ratios: tuple[float, float], *, is_detail: bool) -> str:
     if all(_is_near(ratio) for ratio in ratios):
         return "size_fits"
-    if max(ratios) > 1.0 + TOLERANCE:
+    if max(ratios) > 1.0 + _TOLERANCE:
         return "size_larger"
     return "size_detail" if is_detail else "size_smaller"
 
 
 def _is_near(ratio: float) -> bool:
-    return abs(ratio - 1.0) <= TOLERANCE
+    return abs(ratio - 1.0) <= _TOLERANCE
 
 
 def _line(state: str, code: str, *, key: str = "scale", **values: float | str) -> SheetCheck:

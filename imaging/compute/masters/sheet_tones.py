@@ -5,16 +5,16 @@ from .statistics import BandStatistics
 
 __all__ = ["tone_checks"]
 
-FULL_SCALE = {"u8": 255.0, "u16": 65_535.0}
+_FULL_SCALE = {"u8": 255.0, "u16": 65_535.0}
 # A few glints are no loss (common practice, no source).
-SATURATED_SHARE = 0.001
+_SATURATED_SHARE = 0.001
 # Below full scale a top value is clipped only if it piles up: 14-bit data in 16 bits.
-PILED_UP_SHARE = 0.005
-CRUSHED_SHARE = 0.01
+_PILED_UP_SHARE = 0.005
+_CRUSHED_SHARE = 0.01
 # Part of the full scale that 99 % of the values of a flat picture keep within.
-FLAT_RANGE = 0.01
-POLARITY_RATIO = 1.5
-POLARITY_WORDS = {"white_is_dense": "white is dense", "black_is_dense": "black is dense"}
+_FLAT_RANGE = 0.01
+_POLARITY_RATIO = 1.5
+_POLARITY_WORDS = {"white_is_dense": "white is dense", "black_is_dense": "black is dense"}
 
 
 def tone_checks(facts: SheetFacts) -> list[SheetCheck]:
@@ -47,14 +47,14 @@ def tone_checks(facts: SheetFacts) -> list[SheetCheck]:
 
 
 def _tones(facts: SheetFacts, bands: list[BandStatistics]) -> SheetCheck:
-    full = FULL_SCALE.get(facts.header.sample_format)
+    full = _FULL_SCALE.get(facts.header.sample_format)
     if all(_is_flat(band, full) for band in bands):
         low, high = bands[0].percentiles["0.5"], bands[0].percentiles["99.5"]
         return SheetCheck(key="tones", state="open", code="flat", values={"low": low, "high": high})
     if full is not None:
         for number, band in enumerate(bands, start=1):
-            is_full = band.maximum == full and band.at_maximum > SATURATED_SHARE
-            if is_full or band.at_maximum > PILED_UP_SHARE:
+            is_full = band.maximum == full and band.at_maximum > _SATURATED_SHARE
+            if is_full or band.at_maximum > _PILED_UP_SHARE:
                 return SheetCheck(
                     key="tones",
                     state="open",
@@ -66,7 +66,7 @@ def _tones(facts: SheetFacts, bands: list[BandStatistics]) -> SheetCheck:
                     },
                 )
             # Outside a radiographed work the beam is open, and rightly black.
-            is_crushed = band.minimum == 0 and band.at_minimum > CRUSHED_SHARE
+            is_crushed = band.minimum == 0 and band.at_minimum > _CRUSHED_SHARE
             if is_crushed and facts.modality not in ("XR", "XRF"):
                 return SheetCheck(
                     key="tones",
@@ -81,16 +81,16 @@ def _tones(facts: SheetFacts, bands: list[BandStatistics]) -> SheetCheck:
 
 def _is_flat(band: BandStatistics, full: float | None) -> bool:
     spread = band.percentiles["99.5"] - band.percentiles["0.5"]
-    return spread <= FLAT_RANGE * full if full is not None else band.minimum == band.maximum
+    return spread <= _FLAT_RANGE * full if full is not None else band.minimum == band.maximum
 
 
 def _polarity(facts: SheetFacts, band: BandStatistics) -> SheetCheck:
     low, middle, high = (band.percentiles[each] for each in ("0.5", "50.0", "99.5"))
     dark_tail, light_tail = middle - low, high - middle
-    seems_black = dark_tail > POLARITY_RATIO * light_tail
-    seems_white = light_tail > POLARITY_RATIO * dark_tail
-    if facts.polarity in POLARITY_WORDS:
-        words = POLARITY_WORDS[facts.polarity]
+    seems_black = dark_tail > _POLARITY_RATIO * light_tail
+    seems_white = light_tail > _POLARITY_RATIO * dark_tail
+    if facts.polarity in _POLARITY_WORDS:
+        words = _POLARITY_WORDS[facts.polarity]
         is_contradicted = seems_black if facts.polarity == "white_is_dense" else seems_white
         return SheetCheck(
             key="polarity",

@@ -16,7 +16,7 @@ __all__ = [
 ]
 
 PERCENTS = (0.1, 0.5, 1.0, 5.0, 25.0, 50.0, 75.0, 95.0, 99.0, 99.5, 99.9)
-SHOWN_BINS = 256
+_SHOWN_BINS = 256
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -207,7 +207,7 @@ def _without_numbers(not_a_number: int, infinite: int) -> BandStatistics:
         at_maximum=0.0,
         not_a_number=not_a_number,
         infinite=infinite,
-        histogram=[0] * SHOWN_BINS,
+        histogram=[0] * _SHOWN_BINS,
     )
 
 
@@ -224,5 +224,5 @@ def _shown(values: NDArray[np.float64], weights: NDArray[np.float64]) -> list[in
     lowest, highest = float(values[0]), float(values[-1])
     if lowest == highest:
         highest = lowest + 1.0
-    counted, _ = np.histogram(values, SHOWN_BINS, (lowest, highest), weights=weights)
+    counted, _ = np.histogram(values, _SHOWN_BINS, (lowest, highest), weights=weights)
     return [round(float(count)) for count in counted]

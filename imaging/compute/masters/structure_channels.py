@@ -10,20 +10,20 @@ from numpy.typing import NDArray
 
 __all__ = ["ChannelShift", "channel_shift", "structure_channels"]
 
-FloatImage = NDArray[np.float32]
+_FloatImage = NDArray[np.float32]
 
-ORIENTATIONS = 6
-WAVELENGTH_PX = 7.0
+_ORIENTATIONS = 6
+_WAVELENGTH_PX = 7.0
 # Ratio of the standard deviation to the middle frequency of a log-Gabor filter.
-BANDWIDTH = 0.55
-NORMALISING_SIGMA_PX = 10.0
+_BANDWIDTH = 0.55
+_NORMALISING_SIGMA_PX = 10.0
 # Part of the usual amplitude below which there is only noise to be lifted.
-FLOOR = 0.3
-CLIP = 4.0
+_FLOOR = 0.3
+_CLIP = 4.0
 # 0 leaves a blurred peak, 1 gives noise peaks.
-WHITENING = 0.5
-LOW_PASS_CYCLES = 0.28
-PEAK_RADIUS_PX = 6
+_WHITENING = 0.5
+_LOW_PASS_CYCLES = 0.28
+_PEAK_RADIUS_PX = 6
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class ChannelShift:
     peak_ratio: float
 
 
-def structure_channels(pixels: NDArray[Any]) -> FloatImage:
+def structure_channels(pixels: NDArray[Any]) -> _FloatImage:
     """Return the amplitude of structure in six directions, blind to brightness and contrast.
 
     Parameters
@@ -62,18 +62,18 @@ def structure_channels(pixels: NDArray[Any]) -> FloatImage:
     padded_height, padded_width = (cv2.getOptimalDFTSize(side + 32) for side in (height, width))
     padded = cv2.copyMakeBorder(grey, 0, padded_height - height, 0, padded_width - width, cv2.BORDER_REFLECT)
     spectrum = np.fft.fft2(padded)
-    channels = np.empty((ORIENTATIONS, height, width), np.float32)
-    for index in range(ORIENTATIONS):
+    channels = np.empty((_ORIENTATIONS, height, width), np.float32)
+    for index in range(_ORIENTATIONS):
         filtered = np.fft.ifft2(spectrum * _log_gabor((padded_height, padded_width), index))
         channels[index] = np.abs(filtered)[:height, :width]
-    mean = cv2.GaussianBlur(channels.mean(axis=0), (0, 0), NORMALISING_SIGMA_PX)
-    mean += np.float32(FLOOR * float(np.median(mean)) + 1e-12)
+    mean = cv2.GaussianBlur(channels.mean(axis=0), (0, 0), _NORMALISING_SIGMA_PX)
+    mean += np.float32(_FLOOR * float(np.median(mean)) + 1e-12)
     channels /= mean
-    np.minimum(channels, np.float32(CLIP), out=channels)
+    np.minimum(channels, np.float32(_CLIP), out=channels)
     return channels
 
 
-def channel_shift(reference: FloatImage, moving: FloatImage, *, radius_px: int) -> ChannelShift | None:
+def channel_shift(reference: _FloatImage, moving: _FloatImage, *, radius_px: int) -> ChannelShift | None:
     """Return how far the structure of a patch is shifted, None if nothing correlates.
 
     Parameters
@@ -100,7 +100,7 @@ def channel_shift(reference: FloatImage, moving: FloatImage, *, radius_px: int) 
     strength = np.abs(cross)
     if not strength.max() > 0:
         return None
-    cross = cross * _low_pass(size) / np.maximum(strength, strength.max() * 1e-9) ** WHITENING
+    cross = cross * _low_pass(size) / np.maximum(strength, strength.max() * 1e-9) ** _WHITENING
     surface = np.fft.fftshift(np.fft.irfft2(cross, (size, size)))
     middle = size // 2
     near = surface[middle - radius_px : middle + radius_px + 1, middle - radius_px : middle + radius_px + 1]
@@ -110,8 +110,8 @@ def channel_shift(reference: FloatImage, moving: FloatImage, *, radius_px: int) 
         return None
     others = near.copy()
     others[
-        max(0, row - PEAK_RADIUS_PX) : row + PEAK_RADIUS_PX + 1,
-        max(0, column - PEAK_RADIUS_PX) : column + PEAK_RADIUS_PX + 1,
+        max(0, row - _PEAK_RADIUS_PX) : row + _PEAK_RADIUS_PX + 1,
+        max(0, column - _PEAK_RADIUS_PX) : column + _PEAK_RADIUS_PX + 1,
     ] = -np.inf
     second = max(float(others.max()), 1e-9 * float(near[row, column]))
     return ChannelShift(
@@ -127,28 +127,28 @@ def _parabola(three: NDArray[Any]) -> float:
     return 0.5 * (before - after) / curvature if curvature < 0 else 0.0
 
 
-@functools.lru_cache(maxsize=4 * ORIENTATIONS)
-def _log_gabor(shape: tuple[int, int], index: int) -> FloatImage:
+@functools.lru_cache(maxsize=4 * _ORIENTATIONS)
+def _log_gabor(shape: tuple[int, int], index: int) -> _FloatImage:
     y = np.fft.fftfreq(shape[0])[:, None]
     x = np.fft.fftfreq(shape[1])[None, :]
     frequency = np.hypot(x, y)
     frequency[0, 0] = 1.0
-    radial = np.exp(-(np.log(frequency * WAVELENGTH_PX) ** 2) / (2 * np.log(BANDWIDTH) ** 2))
+    radial = np.exp(-(np.log(frequency * _WAVELENGTH_PX) ** 2) / (2 * np.log(_BANDWIDTH) ** 2))
     radial[0, 0] = 0.0
-    angle = np.pi * index / ORIENTATIONS
+    angle = np.pi * index / _ORIENTATIONS
     away = np.angle(np.exp(1j * (np.arctan2(y, x) - angle)))
-    angular = np.exp(-(away**2) / (2 * (np.pi / ORIENTATIONS / 1.5) ** 2))
+    angular = np.exp(-(away**2) / (2 * (np.pi / _ORIENTATIONS / 1.5) ** 2))
     return np.asarray(radial * angular, np.float32)
 
 
 @functools.lru_cache(maxsize=4)
-def _window(size: int) -> FloatImage:
+def _window(size: int) -> _FloatImage:
     line = np.hanning(size + 1)[:size]
     return np.asarray(np.outer(line, line), np.float32)
 
 
 @functools.lru_cache(maxsize=4)
-def _low_pass(size: int) -> FloatImage:
+def _low_pass(size: int) -> _FloatImage:
     y = np.fft.fftfreq(size)[:, None]
     x = np.fft.rfftfreq(size)[None, :]
-    return np.asarray(np.exp(-((np.hypot(x, y) / LOW_PASS_CYCLES) ** 4)), np.float32)
+    return np.asarray(np.exp(-((np.hypot(x, y) / _LOW_PASS_CYCLES) ** 4)), np.float32)

@@ -23,14 +23,14 @@ __all__ = ["Directory", "Entry", "TiffWalker", "Value"]
 
 Value = str | bytes | tuple[int, ...] | tuple[float, ...]
 
-ASCII, RATIONAL, UNDEFINED, SRATIONAL = 2, 5, 7, 10
+_ASCII, _RATIONAL, _UNDEFINED, _SRATIONAL = 2, 5, 7, 10
 # Type number: bytes of one value and its struct letter (TIFF 6.0 section 2; BigTIFF adds 16-18).
-TYPES = {
+_TYPES = {
     1: (1, "B"), 2: (1, "c"), 3: (2, "H"), 4: (4, "I"), 5: (8, "II"), 6: (1, "b"), 7: (1, "c"),
     8: (2, "h"), 9: (4, "i"), 10: (8, "ii"), 11: (4, "f"), 12: (8, "d"), 13: (4, "I"),
     16: (8, "Q"), 17: (8, "q"), 18: (8, "Q"),
 }  # fmt: skip
-UNSIGNED = {1: "u1", 3: "u2", 4: "u4", 13: "u4", 16: "u8", 18: "u8"}
+_UNSIGNED = {1: "u1", 3: "u2", 4: "u4", 13: "u4", 16: "u8", 18: "u8"}
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class Entry:
     @property
     def size_bytes(self) -> int:
         """Length of all values together."""
-        return self.count * TYPES[self.kind][0]
+        return self.count * _TYPES[self.kind][0]
 
 
 @dataclass(frozen=True)
@@ -205,19 +205,19 @@ class TiffWalker:
     def array(self, directory: Directory, tag: int) -> NDArray[np.uint64]:
         """Return a long list of whole numbers, such as tile offsets, as an array."""
         entry = directory.entries.get(tag)
-        if entry is None or entry.kind not in UNSIGNED:
+        if entry is None or entry.kind not in _UNSIGNED:
             return np.zeros(0, np.uint64)
         data = self.raw(directory, tag, limit_bytes=8 * self.limits.max_blocks)
-        return np.frombuffer(data or b"", self.order + UNSIGNED[entry.kind]).astype(np.uint64)
+        return np.frombuffer(data or b"", self.order + _UNSIGNED[entry.kind]).astype(np.uint64)
 
     def _entry(self, record: bytes, *, position: int) -> Entry | None:
         tag, kind = struct.unpack(self.order + "HH", record[:4])
         count_format, inline = ("Q", 8) if self.is_big else ("I", 4)
         (count,) = struct.unpack(self.order + count_format, record[4 : 4 + inline])
-        if kind not in TYPES:
+        if kind not in _TYPES:
             # TIFF 6.0: readers skip fields of a type they do not know.
             return None
-        if count * TYPES[kind][0] <= inline:
+        if count * _TYPES[kind][0] <= inline:
             return Entry(tag=tag, kind=kind, count=count, offset=position + 4 + inline)
         (offset,) = struct.unpack(self.order + count_format, record[4 + inline :])
         return Entry(tag=tag, kind=kind, count=count, offset=offset)
@@ -235,13 +235,13 @@ class TiffWalker:
 
 
 def _decoded(data: bytes, entry: Entry, *, order: str) -> Value:
-    if entry.kind == ASCII:
+    if entry.kind == _ASCII:
         return data.decode("utf-8", "replace").rstrip("\0")
-    if entry.kind == UNDEFINED:
+    if entry.kind == _UNDEFINED:
         return data
-    letters = TYPES[entry.kind][1]
+    letters = _TYPES[entry.kind][1]
     flat = struct.unpack(f"{order}{entry.count * len(letters)}{letters[0]}", data)
-    if entry.kind in (RATIONAL, SRATIONAL):
+    if entry.kind in (_RATIONAL, _SRATIONAL):
         return tuple(
             above / below if below else float("nan") for above, below in zip(flat[::2], flat[1::2], strict=True)
         )

@@ -36,8 +36,8 @@ class Tag:
     IPTC, EXIF, ICC, BAND_XML, PREDICTOR = 33723, 34665, 34675, 42112, 317
 
 
-COMPRESSIONS = {1: "none", 5: "lzw", 7: "jpeg", 8: "deflate", 32946: "deflate", 32773: "packbits"}
-OTHER_COMPRESSIONS = {
+_COMPRESSIONS = {1: "none", 5: "lzw", 7: "jpeg", 8: "deflate", 32946: "deflate", 32773: "packbits"}
+_OTHER_COMPRESSIONS = {
     2: "CCITT run lengths", 3: "fax group 3", 4: "fax group 4", 6: "the withdrawn old-style JPEG",
     34712: "JPEG 2000", 34925: "LZMA", 34887: "LERC", 50000: "Zstandard", 50001: "WebP",
     50002: "JPEG XL", 52546: "JPEG XL",
@@ -45,10 +45,10 @@ OTHER_COMPRESSIONS = {
 # How many decoded bytes one stored byte can stand for at most. Deflate: 1032 (RFC 1951, length
 # 258 in two bits); PackBits: 128 in 2 bytes; LZW: a table of 4093 strings each one byte longer
 # than the last, in codes of 9-12 bits; JPEG: 64 samples in one bit, doubled by halved chroma.
-LARGEST_RATIO = {"none": 1, "packbits": 64, "lzw": 1400, "deflate": 1032, "jpeg": 1024}
-SAMPLE_FORMATS = {(8, 1): "u8", (16, 1): "u16", (32, 3): "f32"}
-COLOURS = {0: "grey", 1: "grey", 2: "rgb", 6: "rgb"}
-REFUSED_COLOURS = {
+_LARGEST_RATIO = {"none": 1, "packbits": 64, "lzw": 1400, "deflate": 1032, "jpeg": 1024}
+_SAMPLE_FORMATS = {(8, 1): "u8", (16, 1): "u16", (32, 3): "f32"}
+_COLOURS = {0: "grey", 1: "grey", 2: "rgb", 6: "rgb"}
+_REFUSED_COLOURS = {
     3: ("a palette picture", "Save it as RGB."),
     4: ("a transparency mask", "Save the picture itself."),
     5: ("CMYK or another ink separation", "Convert it to RGB with its profile first."),
@@ -58,7 +58,7 @@ REFUSED_COLOURS = {
     32803: ("an undeveloped camera file", "Develop it to a 16-bit TIFF first."),
     34892: ("an undeveloped camera file", "Develop it to a 16-bit TIFF first."),
 }
-LONGEST_DESCRIPTION = 65_536
+_LONGEST_DESCRIPTION = 65_536
 
 
 @dataclass(frozen=True)
@@ -151,7 +151,7 @@ def read_tiff_header(stream: BinaryIO, *, file_name: str, file_bytes: int, limit
         band_names=_band_names(walker, directories if is_stack else [first], bands),
         page_count=len(directories),
         other_picture_count=0 if is_stack else len(full),
-        description=_text(walker, first, Tag.DESCRIPTION)[:LONGEST_DESCRIPTION],
+        description=_text(walker, first, Tag.DESCRIPTION)[:_LONGEST_DESCRIPTION],
     )
 
 
@@ -185,7 +185,7 @@ def _sample_format(walker: TiffWalker, directory: Directory) -> str:
     bits = set(walker.numbers(directory, Tag.BITS)) or {1}
     kinds = set(walker.numbers(directory, Tag.SAMPLE_FORMAT)) or {1}
     if len(bits) == 1 and len(kinds) == 1:
-        found = SAMPLE_FORMATS.get((int(next(iter(bits))), int(next(iter(kinds)))))
+        found = _SAMPLE_FORMATS.get((int(next(iter(bits))), int(next(iter(kinds)))))
         if found:
             return found
     words = {1: "whole numbers without sign", 2: "whole numbers with sign", 3: "floating point"}
@@ -199,24 +199,24 @@ def _sample_format(walker: TiffWalker, directory: Directory) -> str:
 
 def _compression(walker: TiffWalker, directory: Directory) -> str:
     number = walker.number(directory, Tag.COMPRESSION, 1)
-    if number not in COMPRESSIONS:
+    if number not in _COMPRESSIONS:
         raise UnsupportedCompressionError(
             file_name=walker.file_name,
-            got=OTHER_COMPRESSIONS.get(number, f"method {number} of TIFF"),
+            got=_OTHER_COMPRESSIONS.get(number, f"method {number} of TIFF"),
         )
-    if COMPRESSIONS[number] == "jpeg" and walker.number(directory, Tag.PLANAR, 1) == 2:
+    if _COMPRESSIONS[number] == "jpeg" and walker.number(directory, Tag.PLANAR, 1) == 2:
         raise UnsupportedCompressionError(file_name=walker.file_name, got="JPEG with each band in a plane of its own")
-    return COMPRESSIONS[number]
+    return _COMPRESSIONS[number]
 
 
 def _colour(walker: TiffWalker, directory: Directory, page: _Page) -> tuple[str, bool]:
     photometric = walker.number(directory, Tag.PHOTOMETRIC, 1)
     if photometric == 6 and _compression(walker, directory) != "jpeg":
         raise UnsupportedColourError(file_name=walker.file_name, got="in YCbCr without JPEG", remedy="Save it as RGB.")
-    if photometric not in COLOURS:
-        got, remedy = REFUSED_COLOURS.get(photometric, (f"of colour kind {photometric}", "Save it as RGB or grey."))
+    if photometric not in _COLOURS:
+        got, remedy = _REFUSED_COLOURS.get(photometric, (f"of colour kind {photometric}", "Save it as RGB or grey."))
         raise UnsupportedColourError(file_name=walker.file_name, got=got, remedy=remedy)
-    colour = COLOURS[photometric]
+    colour = _COLOURS[photometric]
     base = 3 if colour == "rgb" else 1
     if page.samples < base:
         raise DamagedFileError(file_name=walker.file_name, what=f"it is RGB with {page.samples} bands")
@@ -301,7 +301,7 @@ def _refuse_implausible(walker: TiffWalker, directory: Directory, page: _Page, *
         )
     claimed = page.width_px * page.height_px * page.samples * BYTES_PER_SAMPLE[page.sample_format]
     compression = _compression(walker, directory)
-    possible = stored * LARGEST_RATIO[compression]
+    possible = stored * _LARGEST_RATIO[compression]
     if claimed > possible:
         raise ImplausibleSizeError(
             file_name=walker.file_name,

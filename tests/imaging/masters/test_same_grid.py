@@ -59,7 +59,7 @@ def test_colour_is_taken_as_the_mean_of_its_bands():
     assert finding.verdict == "agrees"
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_unrelated_pictures_cannot_be_told(seed):
     reference, _ = pair(seed=seed)
     _, moving = pair(seed=100 + seed)
