@@ -190,11 +190,11 @@ export class ExaminationMap {
     const opposite: ScreenPoint = [-side[0], -side[1]];
     this.dress('a', isWipe ? clipPath(halfOfView(stick, {...placing, side: opposite})) : '');
     this.dress('b', isWipe ? clipPath(halfOfView(stick, {...placing, side})) : '');
-    this.pictures.b.canvas.style.opacity = state.mode === 'fade' && hasBoth ? String(state.fade) : '';
+    this.pictures.b.element.style.opacity = state.mode === 'fade' && hasBoth ? String(state.fade) : '';
   }
 
   private dress(slot: Slot, clip: string): void {
-    const {style} = this.pictures[slot].canvas;
+    const {style} = this.pictures[slot].element;
     if (style.clipPath !== clip) style.clipPath = clip;
   }
 }

@@ -7,7 +7,9 @@ import {TilePainter} from './tile_painter';
 import type {TileStore} from './tile_store';
 
 export class PictureLayer extends Layer {
-  readonly canvas = document.createElement('canvas');
+  /** The canvas stands in an element of its own: OpenLayers would draw the next layer into a bare one. */
+  readonly element = document.createElement('div');
+  private readonly canvas = document.createElement('canvas');
   /** True once every tile of the view has been drawn at the zoom it needs. */
   isSharp = false;
   private readonly painter = new TilePainter();
@@ -15,7 +17,8 @@ export class PictureLayer extends Layer {
 
   constructor(slot: 'a' | 'b', private viewFrame: ViewFrame) {
     super({zIndex: slot === 'a' ? 0 : 1, visible: false});
-    this.canvas.className = `picture-layer picture-layer-${slot}`;
+    this.element.className = `picture-layer picture-layer-${slot}`;
+    this.element.append(this.canvas);
   }
 
   show(store: TileStore | null, viewFrame: ViewFrame): void {
@@ -28,7 +31,7 @@ export class PictureLayer extends Layer {
 
   override render(frameState: FrameState | null): HTMLElement {
     if (frameState) this.paint(frameState);
-    return this.canvas;
+    return this.element;
   }
 
   private paint({size, pixelRatio, viewState}: FrameState): void {
