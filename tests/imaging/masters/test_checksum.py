@@ -12,8 +12,15 @@ CONTENT = bytes(range(256)) * 40_000
 
 
 @pytest.fixture
-def master(tmp_path):
-    path = tmp_path / "master.tif"
+def folder(tmp_path):
+    path = tmp_path / "masters"
+    path.mkdir()
+    return path
+
+
+@pytest.fixture
+def master(folder):
+    path = folder / "master.tif"
     path.write_bytes(CONTENT)
     return path
 
@@ -29,40 +36,40 @@ def test_progress_ends_at_the_size_of_the_file(master):
     assert seen[-1] == (len(CONTENT), len(CONTENT))
 
 
-def test_a_copy_is_the_same_and_leaves_no_part(master, tmp_path):
-    target = tmp_path / "kept"
+def test_a_copy_is_the_same_and_leaves_no_part(master, folder):
+    target = folder / "kept"
     assert copy_with_checksum(master, target) == hashlib.sha256(CONTENT).hexdigest()
     assert target.read_bytes() == CONTENT
-    assert sorted(each.name for each in tmp_path.iterdir()) == ["kept", "master.tif"]
+    assert sorted(each.name for each in folder.iterdir()) == ["kept", "master.tif"]
 
 
-def test_a_cancelled_copy_leaves_nothing(master, tmp_path):
+def test_a_cancelled_copy_leaves_nothing(master, folder):
     answers = iter([False, True])
     with pytest.raises(errors.WorkCancelledError, match=r"master\.tif was stopped on request"):
-        copy_with_checksum(master, tmp_path / "kept", is_cancelled=lambda: next(answers))
-    assert [each.name for each in tmp_path.iterdir()] == ["master.tif"]
+        copy_with_checksum(master, folder / "kept", is_cancelled=lambda: next(answers))
+    assert [each.name for each in folder.iterdir()] == ["master.tif"]
 
 
-def test_a_full_disk_is_told_before_the_first_byte(master, tmp_path, monkeypatch):
+def test_a_full_disk_is_told_before_the_first_byte(master, folder, monkeypatch):
     monkeypatch.setattr(checksum, "_free_bytes", lambda folder: 1000)
     with pytest.raises(errors.NoDiskSpaceError, match=r"needs 10,240,000 bytes .* 1,000 are free"):
-        copy_with_checksum(master, tmp_path / "kept")
-    assert [each.name for each in tmp_path.iterdir()] == ["master.tif"]
+        copy_with_checksum(master, folder / "kept")
+    assert [each.name for each in folder.iterdir()] == ["master.tif"]
 
 
-def test_a_source_that_shrinks_is_told(master, tmp_path):
+def test_a_source_that_shrinks_is_told(master, folder):
     def shrink(done, total):
         if done < total:
             with master.open("r+b") as stream:
                 stream.truncate(5 * 2**20)
 
     with pytest.raises(errors.TruncatedFileError, match="needs 10,240,000 bytes"):
-        copy_with_checksum(master, tmp_path / "kept", progress=shrink)
-    assert [each.name for each in tmp_path.iterdir()] == ["master.tif"]
+        copy_with_checksum(master, folder / "kept", progress=shrink)
+    assert [each.name for each in folder.iterdir()] == ["master.tif"]
 
 
-def test_an_older_copy_survives_a_failed_one(master, tmp_path):
-    target = tmp_path / "kept"
+def test_an_older_copy_survives_a_failed_one(master, folder):
+    target = folder / "kept"
     target.write_bytes(b"older")
     with pytest.raises(errors.WorkCancelledError, match="stopped"):
         copy_with_checksum(master, target, is_cancelled=lambda: True)
