@@ -1,6 +1,7 @@
 """The JSON of annotations: what goes out, and what a person may send."""
 
 import math
+from dataclasses import asdict
 from typing import Any, ClassVar
 
 from django.utils.translation import gettext as _
@@ -121,7 +122,7 @@ class AnnotationSerializer(serializers.ModelSerializer[Annotation]):
     @extend_schema_field(MeasurementsSerializer)
     def get_measurements(self, annotation: Annotation) -> Any:
         """Return what can be measured."""
-        return MeasurementsSerializer(measurements_of(annotation)).data
+        return asdict(measurements_of(annotation))
 
     @extend_schema_field(serializers.URLField())
     def get_url(self, annotation: Annotation) -> str:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Max
-from django.utils.translation import gettext as _
 
 from annotations.interop.annotation_page import AnnotationListing
 from annotations.interop.web_annotation import export_annotation
@@ -43,7 +42,8 @@ def listing_of_face(face: Face, rows: AnnotationQuerySet, *, has_descriptions: b
     latest: dt.datetime | None = rows.order_by().aggregate(latest=Max("edited_at"))["latest"]
     listing = AnnotationListing(
         iri=container_iri(face.pk),
-        label=_("Annotations on %(face)s") % {"face": face},
+        # A document is the same in every language of its readers.
+        label=f"{face.artwork.inventory_number} {face.kind}: annotations",
         total=rows.count(),
         page_size=PAGE_SIZE,
         modified=latest,

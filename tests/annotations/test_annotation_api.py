@@ -187,6 +187,7 @@ def test_a_withdrawn_annotation_says_so_to_those_who_could_see_it(scene, annotat
     assert "a dark line" not in seen.content.decode()
     assert scene.client("stranger").get(f"{URL}{annotation.pk}").status_code == 404
     assert scene.client("reader").get(URL).json()["count"] == 0
+    assert scene.client("reader").get(URL, {"face": scene.face.pk}).json()["count"] == 0
 
 
 def test_the_words_of_a_withdrawn_annotation_stay_with_its_author_and_the_leads(scene, annotation):

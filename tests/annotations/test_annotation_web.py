@@ -150,6 +150,7 @@ def test_a_withdrawn_annotation_leaves_a_tombstone(scene, annotation, accept):
     response = get(scene, f"/annotations/{annotation.pk}", accept=accept)
     assert response.status_code == 410
     assert "A1 was withdrawn by Tomaso Brenzi" in response.content.decode()
+    assert container(scene).json()["total"] == 0
 
 
 @pytest.mark.parametrize("address", ["/annotations/{annotation}", "/faces/{face}/annotations/"])
