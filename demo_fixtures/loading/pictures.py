@@ -64,6 +64,7 @@ class PictureLoader:
         for name in missing:
             say(f"{name}: bring in", 0.0)
             self.lay(name, self.bring_in(name, size=size))
+        self.link_versions()
 
     def image(self, name: str) -> TechnicalImage | None:
         """Return the picture of a name if it was brought in."""
@@ -88,6 +89,15 @@ class PictureLoader:
         if image.status == ImageStatus.REFUSED:
             raise RuntimeError(f"{name}.tif was refused: {image.refusal}")
         return image
+
+    def link_versions(self) -> None:
+        """Say which version replaces which: the demo brings the newest in first, so that it can be seen first."""
+        images = TechnicalImage.objects.filter(face=self.face).order_by("version")
+        for image in images.filter(version__gt=1, supersedes__isnull=True):
+            before = images.filter(campaign=image.campaign, modality=image.modality, version=image.version - 1).first()
+            if before is not None:
+                image.supersedes = before
+                image.save(update_fields=["supersedes"])
 
     def table_line(self, name: str, *, size: str) -> TableLine:
         """Return what the scenario states about a picture, in the form of `ingest --table`."""

@@ -8,7 +8,7 @@ from django.shortcuts import render
 
 from annotations.access import annotations_open_to
 from annotations.models import Certainty
-from frontend.pages.examination import SHORT_ORDER, short_label
+from frontend.pages.examination import SHORT_ORDER, short_label, state_key
 from imaging.access import (
     access_artwork,
     images_known_to,
@@ -70,22 +70,27 @@ def coverage(request: HttpRequest, artwork: Artwork, face: Face) -> dict[str, An
         .order_by("wanted_at")
     }
     cells = [make_cell(image, known, open_ids=open_ids, running=running) for image in known]
-    rows = [
-        {"campaign": campaign, "cells": [cells_at(cells, campaign, code) for code in codes]}
-        for campaign in campaigns_of(known)
-    ]
+    rows = [{**row, "cells": [cells_at(cells, row["key"], code) for code in codes]} for row in rows_of(known)]
     return {"codes": [{"code": code, "label": short_label(code)} for code in codes], "rows": rows}
 
 
-def campaigns_of(images: list[TechnicalImage]) -> list[Campaign]:
-    """Return the campaigns of images, oldest first; only those with something to show."""
-    campaigns = {image.campaign_id: image.campaign for image in images}
-    return sorted(campaigns.values(), key=lambda campaign: str(campaign.begun_on or ""))
+def rows_of(images: list[TechnicalImage]) -> list[dict[str, Any]]:
+    """Return the treatment states of images, oldest first, each with its campaigns."""
+    groups: dict[str, dict[Any, Campaign]] = {}
+    for image in images:
+        groups.setdefault(state_key(image.campaign), {})[image.campaign_id] = image.campaign
+    rows = [{"key": key, "campaigns": sorted(group.values(), key=begun)} for key, group in groups.items()]
+    return sorted(rows, key=lambda row: begun(row["campaigns"][0]))
 
 
-def cells_at(cells: list[Cell], campaign: Campaign, code: str) -> list[Cell]:
-    """Return the images of one campaign and modality, the newest version first."""
-    here = [cell for cell in cells if cell.image.campaign_id == campaign.pk and cell.image.modality == code]
+def begun(campaign: Campaign) -> str:
+    """Return the first day of a campaign for sorting; undated ones come first."""
+    return str(campaign.begun_on or "")
+
+
+def cells_at(cells: list[Cell], key: str, code: str) -> list[Cell]:
+    """Return the images of one row and modality, the newest version first."""
+    here = [cell for cell in cells if state_key(cell.image.campaign) == key and cell.image.modality == code]
     return sorted(here, key=lambda cell: (cell.is_replaced, -cell.image.version))
 
 

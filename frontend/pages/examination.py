@@ -6,13 +6,12 @@ from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils.formats import date_format
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from imaging.access import ROLE_RANK, access_face, images_known_to, images_open_to, role_in_study
 from imaging.api.addresses import tile_address_template, window_address_template
-from imaging.models import Campaign, Face, FaceKind, Frame, PyramidKind, Role, TechnicalImage
+from imaging.models import Campaign, Face, FaceKind, Frame, PyramidKind, Role, TechnicalImage, TreatmentState
 from imaging.services.framing import current_frame
 from imaging.services.publishing import current_pyramid
 from imaging.services.registering import current_registration
@@ -34,7 +33,6 @@ def examination_data(request: HttpRequest, face: Face, frame: Frame) -> dict[str
     known = images_known_to(request.user).filter(face=face).select_related("campaign", "face")
     open_ids = set(images_open_to(request.user).filter(face=face).values_list("pk", flat=True))
     images = [image for image in known.order_by("campaign__begun_on", "modality", "version") if is_newest(image, known)]
-    campaigns = {image.campaign_id: image.campaign for image in images}
     return {
         "face": {"id": str(face.pk), "name": face.get_kind_display(), "is_mirrored": face.kind == FaceKind.BACK},
         "artwork": {
@@ -43,7 +41,7 @@ def examination_data(request: HttpRequest, face: Face, frame: Frame) -> dict[str
             "inventory_number": face.artwork.inventory_number,
         },
         "frame": frame_document(frame),
-        "states": [state_row(campaign) for campaign in campaigns.values()],
+        "states": state_rows([image.campaign for image in images]),
         "modalities": modality_columns(images),
         "images": [image_document(image, is_open=image.pk in open_ids) for image in images],
         "annotations_url": f"{reverse('annotation-list')}?face={face.pk}",
@@ -78,14 +76,27 @@ def frame_document(frame: Frame) -> dict[str, Any]:
     }
 
 
-def state_row(campaign: Campaign) -> dict[str, Any]:
-    """Return one row of the table of images."""
-    return {
-        "campaign_id": str(campaign.pk),
-        "state": campaign.state,
-        "label": {"before": _("before"), "during": _("during"), "after": _("after")}[campaign.state],
-        "date": date_format(campaign.begun_on, "j M Y") if campaign.begun_on else "",
-    }
+def state_key(campaign: Campaign) -> str:
+    """Return what tells a row of the table: the state, and during treatment also its step."""
+    return str(campaign.pk) if campaign.state == TreatmentState.DURING else campaign.state
+
+
+def state_rows(campaigns: list[Campaign]) -> list[dict[str, Any]]:
+    """Return the rows of the table of images, oldest first, with the span of their dates."""
+    labels = {"before": _("before"), "during": _("during"), "after": _("after")}
+    rows: dict[str, list[Campaign]] = {}
+    for campaign in campaigns:
+        rows.setdefault(state_key(campaign), []).append(campaign)
+    return [
+        {"campaign_id": key, "state": group[0].state, "label": labels[group[0].state], "date": span_of_years(group)}
+        for key, group in sorted(rows.items(), key=lambda row: min(str(campaign.begun_on or "") for campaign in row[1]))
+    ]
+
+
+def span_of_years(campaigns: list[Campaign]) -> str:
+    """Return the year of campaigns, or the first and last one."""
+    years = sorted({campaign.begun_on.year for campaign in campaigns if campaign.begun_on})
+    return "" if not years else str(years[0]) if len(years) == 1 else f"{years[0]}–{years[-1]}"
 
 
 def modality_columns(images: list[TechnicalImage]) -> list[dict[str, str]]:
@@ -118,16 +129,16 @@ def short_label(code: str) -> str:
 
 def image_document(image: TechnicalImage, *, is_open: bool) -> dict[str, Any]:
     """Return one image; a closed one carries nothing but that it exists and until when it is closed."""
-    words = [short_label(image.modality), str(image.campaign.get_state_display())]
+    label = short_label(image.modality)
     if image.band_from_nm and image.band_to_nm:
-        words.insert(1, f"{image.band_from_nm:.0f}–{image.band_to_nm:.0f} nm")
+        label = f"{label} {image.band_from_nm:.0f}–{image.band_to_nm:.0f} nm"
     document: dict[str, Any] = {
         "id": str(image.pk),
-        "label": " · ".join([*words, _("version %(number)s") % {"number": image.version}]),
-        "short_label": f"{short_label(image.modality)}, {state_row(image.campaign)['label']}",
+        "label": label,
+        "short_label": short_label(image.modality),
         "modality": image.modality,
         "state": image.campaign.state,
-        "campaign_id": str(image.campaign_id),
+        "campaign_id": state_key(image.campaign),
         "version": image.version,
         "is_closed": not is_open,
         "closed_until": image.embargo_until.isoformat() if image.embargo_until and not is_open else None,
@@ -165,9 +176,20 @@ def open_fields(image: TechnicalImage) -> dict[str, Any]:
             "version": registration.version,
             "method": registration.method,
             "map": registration.map,
-            "uncertainty": registration.uncertainty,
+            "uncertainty": uncertainty_document(registration.uncertainty),
             "rms_mm": registration.quality.get("check_rms_mm"),
         }
         if registration
         else None,
+    }
+
+
+def uncertainty_document(stored: dict[str, Any] | None) -> dict[str, Any] | None:
+    """Return the grid of 95 % radii as the viewer takes it: null where nothing measured holds the map."""
+    if stored is None:
+        return None
+    radii = zip(stored["radius95_mm"], stored["is_extrapolated"], strict=True)
+    return {
+        **{name: stored[name] for name in ("x0_mm", "y0_mm", "step_mm", "columns", "rows")},
+        "u95_mm": [None if is_extrapolated else radius_mm for radius_mm, is_extrapolated in radii],
     }

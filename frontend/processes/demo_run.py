@@ -92,6 +92,8 @@ class DemoRun:
         pairs = [line.split(maxsplit=2)[1:] for line in sign_ins]
         note = RunningDemo(self._address(), tuple((email, password) for email, password in pairs)).note(self._plan.data)
         self._say([f"address {self._address()}", *sign_ins])
+        # The pictures that are compared first are there; the others come in while people look.
+        self._supervisor.add("loader", [*self._manage, "load_demo", "--size", self._plan.size], is_task=True)
         self._supervisor.watch()
         note.unlink(missing_ok=True)
         return 0
@@ -148,8 +150,8 @@ class DemoRun:
             )
 
     def _load(self) -> list[str]:
-        """Let the demo's pictures and people come in; return the sign-in lines."""
-        command = [*self._manage, "load_demo", "--size", self._plan.size]
+        """Let people and the pictures that are compared first come in; return the sign-in lines."""
+        command = [*self._manage, "load_demo", "--size", self._plan.size, "--first"]
         loader = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True, process_group=0)
         lines: list[str] = []
         try:

@@ -30,13 +30,15 @@ class Child:
 
     name: str
     command: list[str]
-    environment: dict[str, str]
     log: Path
     process: subprocess.Popen[bytes] | None = None
     started_s: float = 0.0
     next_start_s: float = 0.0
     pause_s: float = 1.0
     falls: int = 0
+    # A process that does its work and ends; only a failure starts it again.
+    is_task: bool = False
+    is_done: bool = False
 
     @property
     def is_running(self) -> bool:
@@ -59,9 +61,9 @@ class Supervisor:
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             signal.signal(number, self._on_signal)
 
-    def add(self, name: str, command: list[str], *, environment: dict[str, str] | None = None) -> Child:
-        """Start one process; its output goes to a log file of its name."""
-        child = Child(name, command, environment or {}, self._log_folder / f"{name}.log")
+    def add(self, name: str, command: list[str], *, is_task: bool = False) -> Child:
+        """Start one process; its output goes to a log file of its name. A task may end by itself."""
+        child = Child(name, command, self._log_folder / f"{name}.log", is_task=is_task)
         self.children.append(child)
         self._start(child)
         return child
@@ -70,7 +72,10 @@ class Supervisor:
         """Start again what has fallen, each time after a longer pause."""
         now_s = time.monotonic()
         for child in self.children:
-            if child.is_running or self.is_stopping:
+            if child.is_running or child.is_done or self.is_stopping:
+                continue
+            if child.is_task and child.process is not None and child.process.returncode == 0:
+                child.is_done = True
                 continue
             if child.process is not None:
                 self._note_fall(child, now_s)
@@ -107,7 +112,7 @@ class Supervisor:
         with child.log.open("ab") as log:
             child.process = subprocess.Popen(
                 child.command,
-                env={**os.environ, **child.environment, **self._lifeline.environment()},
+                env={**os.environ, **self._lifeline.environment()},
                 stdin=subprocess.DEVNULL,
                 stdout=log,
                 stderr=log,

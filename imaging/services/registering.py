@@ -12,7 +12,6 @@ from django.utils import timezone
 from imaging.compute.maps import FrameMap
 from imaging.compute.registration.control_points import ControlPointFit, fit_control_points
 from imaging.compute.registration.solutions import FitOptions
-from imaging.compute.registration.uncertainty import UncertaintyGrid
 from imaging.errors import FieldRefusedError, UnfitStateError
 from imaging.interop.control_points_csv import ControlPointRow
 from imaging.models import (
@@ -133,7 +132,7 @@ def register_by_control_points(
             *(note.to_json() for note in fit.notes),
         ],
         quality=quality_of_fit(fit),
-        uncertainty=uncertainty_document(fit.uncertainty),
+        uncertainty=fit.uncertainty.to_json(),
     )
     save_points(registration, points, fit)
     return registration
@@ -152,20 +151,6 @@ def quality_of_fit(fit: ControlPointFit) -> dict[str, Any]:
         "check_p95_mm": float(np.percentile(check_mm, 95)) if len(check_mm) else None,
         "check_worst_mm": float(check_mm.max()) if len(check_mm) else None,
         "point_sigma_px": fit.point_sigma_px,
-    }
-
-
-def uncertainty_document(grid: UncertaintyGrid) -> dict[str, Any]:
-    """Return the grid of 95 % radii as the viewer takes it; null where nothing measured holds the map."""
-    rows, columns = grid.radius95_mm.shape
-    radii = np.where(grid.is_extrapolated, np.nan, grid.radius95_mm).ravel()
-    return {
-        "x0_mm": grid.x0_mm,
-        "y0_mm": grid.y0_mm,
-        "step_mm": grid.step_mm,
-        "columns": columns,
-        "rows": rows,
-        "u95_mm": [finite_or_none(radius) for radius in radii],
     }
 
 
