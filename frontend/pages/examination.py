@@ -188,7 +188,7 @@ def uncertainty_document(stored: dict[str, Any] | None) -> dict[str, Any] | None
     """Return the grid of 95 % radii as the viewer takes it: null where nothing measured holds the map."""
     if stored is None:
         return None
-    radii = zip(stored["radius95_mm"], stored["is_extrapolated"], strict=True)
+    radii = zip(stored["u95_mm"], stored["is_extrapolated"], strict=True)
     return {
         **{name: stored[name] for name in ("x0_mm", "y0_mm", "step_mm", "columns", "rows")},
         "u95_mm": [None if is_extrapolated else radius_mm for radius_mm, is_extrapolated in radii],

@@ -16,7 +16,7 @@ from imaging.api.addresses import tile_address_template, window_address_template
 from imaging.models import PyramidKind, Registration, RegistrationStatus, Role, TechnicalImage
 from imaging.services.framing import current_frame
 from imaging.services.publishing import current_pyramid, start_publishing
-from imaging.services.registering import accept_registration, current_registration, refuse_registration
+from imaging.services.registering import accept_registration, refuse_registration
 
 __all__ = ["judge_registration", "show_points", "show_registration"]
 
@@ -27,12 +27,13 @@ def show_registration(request: HttpRequest, registration_id: str) -> HttpRespons
     registration = access_registration(request.user, registration_id)
     image = registration.image
     role = role_in_study(request.user, image.study.pk)
-    before = current_registration(image)
+    judged = [RegistrationStatus.ACCEPTED, RegistrationStatus.REPLACED]
+    before = image.registrations.filter(version__lt=registration.version, status__in=judged).last()
     context = {
         "registration": registration,
         "image": image,
         "artwork": image.face.artwork,
-        "before": before if before and before.pk != registration.pk else None,
+        "before": before,
         "points": registration.points.order_by("kind", "label"),
         "places": places_to_judge(request, registration),
         "may_judge": role in (Role.CONTRIBUTOR, Role.LEAD) and registration.status == RegistrationStatus.CANDIDATE,
