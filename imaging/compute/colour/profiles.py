@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import numpy as np
 import pyvips
 from numpy.typing import NDArray
+from PIL import ImageCms
 
 from imaging.compute.masters.icc_profile import summarise_profile
 from imaging.errors import UnusableProfileError
@@ -65,6 +67,7 @@ class SrgbTransform:
         if _CHANNELS.get(summary.colour_space) != channels:
             what = f"it is for {summary.colour_space}, the pixels have {channels} channel(s)"
             raise UnusableProfileError(file_name=name, what=what)
+        _refuse_broken(profile, name=name)
         self.is_identity = self._changes_nothing()
 
     def apply(self, pixels: NDArray[Any]) -> NDArray[Any]:
@@ -115,3 +118,11 @@ class SrgbTransform:
             probe = np.stack(np.meshgrid(steps, steps, steps), axis=-1).reshape(1, -1, 3)
         moved = np.abs(self._transformed(probe).astype(np.int64) - probe.astype(np.int64))
         return bool(moved.max() <= full / 255 / 2)
+
+
+def _refuse_broken(profile: bytes, *, name: str) -> None:
+    # libvips passes over a profile that it cannot open and leaves the colours as they are.
+    try:
+        ImageCms.ImageCmsProfile(io.BytesIO(profile))
+    except (OSError, ValueError, TypeError, ImageCms.PyCMSError) as err:
+        raise UnusableProfileError(file_name=name, what=f"it is damaged ({err})") from err
