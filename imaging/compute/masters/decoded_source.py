@@ -10,7 +10,7 @@ import numpy as np
 import pyvips
 from numpy.typing import NDArray
 
-from imaging.compute.masters.planar_tiff import open_planes
+from imaging.compute.masters.tiff_view import open_tiff
 from imaging.errors import DamagedFileError, NoRandomAccessError, UnsupportedSampleError
 
 __all__ = ["DecodedSource", "open_with_vips"]
@@ -43,10 +43,10 @@ def open_with_vips(path: Path, *, page: int = 0, is_random: bool = False) -> pyv
         options["page"] = page
     access = "random" if is_random else "sequential"
     try:
-        # libvips alone reads bands that lie plane after plane wrongly, or not at all.
-        planes = open_planes(path, page=page, access=access)
-        if planes:
-            return planes[0].bandjoin(planes[1:])
+        # A TIFF is shown to libvips through a clean directory of its own.
+        view = open_tiff(path, page=page, access=access)
+        if view is not None:
+            return view
         return pyvips.Image.new_from_file(str(path), access=access, **options)
     except pyvips.Error as err:
         raise DamagedFileError(file_name=path.name, what=_reason(err)) from err

@@ -17,13 +17,13 @@ from .header import read_header
 from .limits import DEFAULT_LIMITS, MasterLimits
 from .loaders import allow_only_needed_loaders
 from .master_header import MasterHeader
-from .planar_tiff import open_planes
 from .statistics import (
     BandStatistics,
     FloatHistogram,
     PixelStatistics,
     statistics_of_counts,
 )
+from .tiff_view import open_tiff
 
 __all__ = ["CheckedMaster", "check_master", "read_every_pixel", "read_every_pixel_json"]
 
@@ -192,15 +192,11 @@ def _opened(path: Path, header: MasterHeader) -> list[pyvips.Image]:
     """Return images whose bands, one after the other, are the bands of the master."""
     if header.format == "heic":
         return [_decoded_heic(path, header)]
-    if header.storage == "planes":
-        return open_planes(path, file_name=header.file_name)
+    if header.format not in ("tiff", "bigtiff"):
+        return [pyvips.Image.new_from_file(str(path), access="sequential", fail_on="warning")]
     pages = range(header.bands) if header.storage == "pages" else range(1)
-    return [
-        pyvips.Image.new_from_file(
-            str(path), access="sequential", fail_on="warning", **({"page": page} if page else {})
-        )
-        for page in pages
-    ]
+    images = [open_tiff(path, file_name=header.file_name, page=page) for page in pages]
+    return [image for image in images if image is not None]
 
 
 def _decoded_heic(path: Path, header: MasterHeader) -> pyvips.Image:
