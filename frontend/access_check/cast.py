@@ -42,6 +42,7 @@ from imaging.services.receiving import bring_in_image
 from imaging.services.registering import register_by_stated_scale
 from imaging.services.slips import Slip
 from imaging.services.tasks import HANDLERS
+from imaging.services.uploading import begin_upload
 
 __all__ = ["ROLES", "STATES", "Cast", "Subject", "make_cast"]
 
@@ -111,8 +112,7 @@ def make_cast(folder: Path) -> Cast:
     )
     painting = write_small_painting(folder)
     subjects = {
-        state: make_subject(state, face, painting=painting, owner=people["owner"], site=site)
-        for state in STATES
+        state: make_subject(state, face, painting=painting, owner=people["owner"], site=site) for state in STATES
     }
     return Cast(
         study=study,
@@ -126,12 +126,12 @@ def make_cast(folder: Path) -> Cast:
         invitation_id=invitation.pk,
         invitation_secret=open_secret,
         token=ApiToken.objects.create(person=people["contributor"], digest="0" * 64),
-        upload=Upload.objects.create(
-            face=face,
-            person=people["contributor"],
+        upload=begin_upload(
+            people["contributor"],
+            face_id=str(face.pk),
             size_bytes=10,
-            original_name="part.tif",
-            expires_at=timezone.now() + dt.timedelta(days=1),
+            name="part.tif",
+            fields={"modality": "VIS", "state": "before"},
         ),
         study_job=Job.objects.create(kind=JobKind.VERIFY, study=study),
     )

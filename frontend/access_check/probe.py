@@ -55,7 +55,7 @@ class Asker:
         """Return the status, or for a list `listed` or `absent` (a refused list holds nothing)."""
         path, body = route.path(cast, subject), None
         accept = "application/json" if path.startswith("/api/") and route.accept == "text/html" else route.accept
-        headers = {**self.headers, "Accept": accept, **dict(route.headers)}
+        headers = {**self.headers, "Accept": accept, **route.headers(cast)}
         if route.body is not None:
             body = urlencode(route.body) if route.is_form else json.dumps(route.body)
             headers["Content-Type"] = "application/x-www-form-urlencoded" if route.is_form else "application/json"

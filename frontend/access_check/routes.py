@@ -1,5 +1,6 @@
 """Every route of the server with an address made of the cast; a test fails when a URL pattern is missing here."""
 
+import base64
 import dataclasses
 from collections.abc import Callable
 from typing import Any
@@ -26,7 +27,7 @@ class Route:
     body: dict[str, Any] | None = None
     is_form: bool = False
     accept: str = "text/html"
-    headers: tuple[tuple[str, str], ...] = ()
+    headers: Callable[[Cast], dict[str, str]] = lambda cast: {}
     finds: Callable[[Subject], str] | None = None
 
     @property
@@ -146,11 +147,24 @@ API = (
     of_image("annotation-revisions", lambda row: f"/api/v1/annotations/{row.annotation.pk}/revisions"),
 )
 
-TUS = (("Tus-Resumable", "1.0.0"),)
+
+def tus(cast: Cast) -> dict[str, str]:
+    """Return what every request of the upload protocol carries."""
+    return {"Tus-Resumable": "1.0.0"}
+
+
+def tus_of_face(cast: Cast) -> dict[str, str]:
+    """Return the headers that begin an upload of ten bytes to the face of the cast."""
+    metadata = {"filename": "ten.tif", "face": str(cast.face.pk), "slip": '{"modality": "VIS", "state": "before"}'}
+    pairs = [f"{name} {base64.b64encode(value.encode()).decode()}" for name, value in metadata.items()]
+    return {**tus(cast), "Upload-Length": "10", "Upload-Metadata": ",".join(pairs)}
+
+
 BEFORE_DJANGO = (
     of_image("tile", lambda row: f"/t/{row.pyramid.pk}/0/0/0", accept="image/jpeg"),
-    of_cast("upload", lambda cast: f"/uploads/{cast.upload.pk}", method="HEAD", headers=TUS),
-    of_cast("uploads", lambda cast: "/uploads/", method="POST", headers=TUS),
+    of_cast("upload", lambda cast: f"/uploads/{cast.upload.pk}", method="HEAD", headers=tus),
+    of_cast("uploads without a file", lambda cast: "/uploads/", method="POST", headers=tus),
+    of_cast("uploads", lambda cast: "/uploads/", method="POST", headers=tus_of_face),
 )
 
 ROUTES = (*PAGES, *API, *BEFORE_DJANGO)

@@ -1,5 +1,6 @@
 """API of technical images: reading them and correcting what is written about them."""
 
+import uuid
 from typing import Any, ClassVar
 
 from drf_spectacular.types import OpenApiTypes
@@ -10,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from imaging.access import access_face, access_image, images_open_to, require_role
+from imaging.access import access_face, access_image, images_known_to, images_open_to, require_role
 from imaging.api.addresses import origin_of, tile_address_template, window_address_template
 from imaging.models import PyramidKind, Role, TechnicalImage
 from imaging.services.correcting import CORRECTABLE_FIELDS, correct_image
@@ -31,6 +32,8 @@ class ImageSerializer(serializers.ModelSerializer[TechnicalImage]):
     window_url = serializers.SerializerMethodField()
     raw_tile_url = serializers.SerializerMethodField()
     registration = serializers.SerializerMethodField()
+    supersedes = serializers.SerializerMethodField()
+    same_grid_as = serializers.SerializerMethodField()
 
     class Meta:
         model = TechnicalImage
@@ -67,6 +70,23 @@ class ImageSerializer(serializers.ModelSerializer[TechnicalImage]):
             "registration",
         ]
         read_only_fields: ClassVar = [name for name in fields if name not in CORRECTABLE_FIELDS]
+
+    @extend_schema_field(OpenApiTypes.UUID)
+    def get_supersedes(self, image: TechnicalImage) -> str | None:
+        """Return the version before this one, if the reader may know of it."""
+        return self.if_known(image.supersedes_id)
+
+    @extend_schema_field(OpenApiTypes.UUID)
+    def get_same_grid_as(self, image: TechnicalImage) -> str | None:
+        """Return the image that this one lies exactly upon, if the reader may know of it."""
+        return self.if_known(image.same_grid_as_id)
+
+    def if_known(self, image_id: uuid.UUID | None) -> str | None:
+        """Return an identifier only to those who may know that the image exists."""
+        if "known_ids" not in self.context:
+            known = images_known_to(self.context["request"].user)
+            self.context["known_ids"] = set(known.values_list("pk", flat=True))
+        return str(image_id) if image_id in self.context["known_ids"] else None
 
     def tile_template(self, image: TechnicalImage, kind: PyramidKind) -> str | None:
         """Return the tile template of the current pyramid of a kind."""
