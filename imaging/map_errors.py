@@ -45,8 +45,8 @@ class MapFormatError(MapError):
     def __init__(self, *, field: str, got: str, needed: str) -> None:
         self.field, self.got, self.needed = field, got, needed
         super().__init__(
-            f"The map document is not usable: '{field}' is {got}, needed is {needed}. "
-            "Write the document again from the program that made it."
+            f"No map can be made of this: '{field}' is {got}, needed is {needed}. "
+            "Correct that value, or write the document again from the program that made it."
         )
 
 

@@ -18,7 +18,7 @@ __all__ = ["ControlPointRow", "export_control_points", "import_control_points"]
 _NUMBERS = ("frame_x_mm", "frame_y_mm", "image_x_px", "image_y_px")
 _COLUMNS = ("label", *_NUMBERS, "kind")
 _KINDS = ("control", "check")
-_MOST_ROWS = 100_000
+_MOST_ROWS = 5_000
 
 
 @dataclass(frozen=True)

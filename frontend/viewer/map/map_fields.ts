@@ -4,7 +4,7 @@ export class MapFormatError extends Error {
   readonly code = 'map_format';
 
   constructor(readonly field: string, got: string, needed: string) {
-    super(`The map document is not usable: '${field}' is ${got}, needed is ${needed}.`);
+    super(`No map can be made of this: '${field}' is ${got}, needed is ${needed}.`);
     this.name = 'MapFormatError';
   }
 }

@@ -27,6 +27,7 @@ _SMALLEST_BREADTH_RATIO = 0.02
 # Two picks nearer than this are one place.
 _SAME_PLACE_PX = 0.5
 _MOST_TRIPLES = 4000
+_FEW_POINTS = 30
 
 
 def refuse_too_few(count: int, *, model: str) -> None:
@@ -61,11 +62,20 @@ def refuse_narrow_sets(points_mm: NDArray[np.float64], points_px: NDArray[np.flo
     for points, unit in ((points_mm, "mm"), (points_px, "px")):
         sets = [points]
         if model == "projective":
-            sets += [np.delete(points, index, axis=0) for index in range(len(points))]
+            sets += [np.delete(points, index, axis=0) for index in _deciding_points(points)]
         for members in sets:
             length, breadth = _length_and_breadth(members)
             if breadth < _SMALLEST_BREADTH_RATIO * length:
                 raise CollinearControlPointsError(breadth=breadth, length=length, unit=unit, model=model)
+
+
+def _deciding_points(points: NDArray[np.float64]) -> list[int]:
+    """Return the points any of which may be the only one off a line: all of a few, else the farthest."""
+    if len(points) <= _FEW_POINTS:
+        return list(range(len(points)))
+    centred = points - points.mean(axis=0)
+    across = centred @ np.linalg.svd(centred, full_matrices=False)[2][1]
+    return [int(np.abs(across).argmax())]
 
 
 def _length_and_breadth(points: NDArray[np.float64]) -> tuple[float, float]:
@@ -91,7 +101,7 @@ def is_mirror_set(points_mm: NDArray[np.float64], points_px: NDArray[np.float64]
     count = len(points_mm)
     if count < 3:
         return False
-    if count <= 30:
+    if count <= _FEW_POINTS:
         triples = np.array(list(itertools.combinations(range(count), 3)))
     else:
         triples = np.random.default_rng(0).integers(0, count, size=(_MOST_TRIPLES, 3))

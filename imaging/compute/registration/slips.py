@@ -1,8 +1,8 @@
 """Search for gross slips: control points set on a wrong place.
 
 The set with the least median of squares (Rousseeuw 1984, DOI 10.1080/01621459.1984.10477105) over
-small subsets starts a forward search: the point that agrees best is added while it passes an F
-test on its prediction error, Bonferroni-corrected. What stays outside has slipped.
+small subsets starts a forward search: points are added while they pass an F test on their
+prediction error, Bonferroni-corrected. What stays outside has slipped.
 """
 
 import itertools
@@ -72,10 +72,11 @@ def find_plane_slips(
         variance = _pooled_variance(float(squares[kept].sum()), freedom, point_sigma_px)
         outside = np.setdiff1d(np.arange(count), kept)
         scores = squares[outside] / (1.0 + leverage[outside])
-        nearest = int(np.nanargmin(scores)) if np.isfinite(scores).any() else 0
-        if not scores[nearest] / 2.0 <= variance * _limit(freedom, count):
+        # NaN, a point behind the horizon, never passes.
+        passing = outside[scores / 2.0 <= variance * _limit(freedom, count)]
+        if not len(passing):
             return outside.tolist() if len(outside) <= _most_slips(count) else []
-        kept = np.sort(np.append(kept, outside[nearest]))
+        kept = np.sort(np.append(kept, passing))
     return []
 
 
