@@ -19,6 +19,7 @@ from imaging.errors import NotFoundError
 from imaging.models import Face, Person, Role
 
 __all__ = [
+    "RELATED",
     "access_annotation",
     "access_annotation_history",
     "access_annotation_to_change",
@@ -34,7 +35,7 @@ __all__ = [
 
 #: Rows that a document of an annotation needs; maps and grids of registrations are large and fetched apart.
 RELATED = ("face__artwork__study", "frame", "author", "drawn_on_image__campaign", "drawn_on_registration")
-LARGE_COLUMNS = (
+_LARGE_COLUMNS = (
     "drawn_on_registration__map",
     "drawn_on_registration__uncertainty",
     "drawn_on_image__metadata",
@@ -43,15 +44,15 @@ LARGE_COLUMNS = (
 )
 
 
-def drawn_where_open(viewer: Viewer) -> Q:
+def _drawn_where_open(viewer: Viewer) -> Q:
     """Return the condition that an annotation was drawn on no image or on one that is open."""
     return Q(drawn_on_image__isnull=True) | Q(drawn_on_image__in=images_open_to(viewer))
 
 
 def annotations_known_to(viewer: Viewer) -> AnnotationQuerySet:
     """Return the annotations whose existence this person may know, withdrawn ones among them."""
-    rows = Annotation.objects.filter(drawn_where_open(viewer), face__in=faces_open_to(viewer))
-    return rows.select_related(*RELATED).defer(*LARGE_COLUMNS)
+    rows = Annotation.objects.filter(_drawn_where_open(viewer), face__in=faces_open_to(viewer))
+    return rows.select_related(*RELATED).defer(*_LARGE_COLUMNS)
 
 
 def annotations_open_to(viewer: Viewer) -> AnnotationQuerySet:
@@ -61,14 +62,14 @@ def annotations_open_to(viewer: Viewer) -> AnnotationQuerySet:
 
 def annotations_of_face(viewer: Viewer, face: Face) -> AnnotationQuerySet:
     """Return what this person may see on a face that came through the door already."""
-    rows = Annotation.objects.filter(drawn_where_open(viewer), face=face).active()
-    return rows.select_related(*RELATED).defer(*LARGE_COLUMNS).order_by("number")
+    rows = Annotation.objects.filter(_drawn_where_open(viewer), face=face).active()
+    return rows.select_related(*RELATED).defer(*_LARGE_COLUMNS).order_by("number")
 
 
 def every_annotation_of(face: Face) -> AnnotationQuerySet:
     """Return everything on a face; only for whoever runs the program on its own machine, never for a request."""
     rows = Annotation.objects.filter(face=face).active()
-    return rows.select_related(*RELATED).defer(*LARGE_COLUMNS).order_by("number")
+    return rows.select_related(*RELATED).defer(*_LARGE_COLUMNS).order_by("number")
 
 
 def access_known_annotation(viewer: Viewer, annotation_id: object) -> Annotation:
@@ -109,7 +110,7 @@ def access_annotation_to_change(viewer: Viewer, annotation_id: object) -> Annota
     """Return an annotation whose shape and words this person may change: the author, still a contributor."""
     annotation = access_annotation(viewer, annotation_id)
     require_role(viewer, annotation.face.artwork.study, Role.CONTRIBUTOR)
-    refuse_others(viewer, annotation)
+    _refuse_others(viewer, annotation)
     return annotation
 
 
@@ -119,7 +120,7 @@ def access_annotation_to_withdraw(viewer: Viewer, annotation_id: object) -> Anno
     study = annotation.face.artwork.study
     require_role(viewer, study, Role.CONTRIBUTOR)
     if role_in_study(viewer, study.pk) != Role.LEAD:
-        refuse_others(viewer, annotation)
+        _refuse_others(viewer, annotation)
     return annotation
 
 
@@ -129,7 +130,7 @@ def acting_person(viewer: Viewer) -> Person:
     return viewer
 
 
-def refuse_others(viewer: Viewer, annotation: Annotation) -> None:
+def _refuse_others(viewer: Viewer, annotation: Annotation) -> None:
     """Refuse everybody but the author."""
     if annotation.author_id != viewer.pk:
         raise OthersWordsError(key=annotation.key, author=annotation.author.name)

@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 # Longer values are cut in messages: a whole document helps nobody there.
-SHOWN_CHARACTERS = 80
+_SHOWN_CHARACTERS = 80
 
 
 class AnnotationError(Exception):
@@ -123,7 +123,7 @@ class DocumentFormatError(AnnotationError):
     code = "document_format"
 
     def __init__(self, *, field: str, got: object, needed: str) -> None:
-        self.field, self.got, self.needed = field, str(got)[:SHOWN_CHARACTERS], needed
+        self.field, self.got, self.needed = field, str(got)[:_SHOWN_CHARACTERS], needed
         super().__init__(
             f"The annotation document is not readable: '{field}' is {self.got}, needed is {needed}. "
             "Correct the document and send it again."
@@ -167,6 +167,8 @@ class OthersWordsError(AnnotationError):
 
 class AnnotationConflictError(EditConflictError):
     """Somebody changed the annotation after it was read; what it says now comes along."""
+
+    code = "annotation_conflict"
 
     def __init__(self, conflict: EditConflictError, *, current_state: dict[str, Any]) -> None:
         super().__init__(expected=conflict.expected, current=conflict.current, editor=conflict.editor)

@@ -43,6 +43,9 @@ STATUS_OF: dict[type[Exception], HTTPStatus] = {
     imaging_errors.ImagingError: HTTPStatus.BAD_REQUEST,
     annotation_errors.AnnotationWithdrawnError: HTTPStatus.GONE,
     annotation_errors.OthersWordsError: HTTPStatus.FORBIDDEN,
+    annotation_errors.GeometryError: HTTPStatus.BAD_REQUEST,
+    annotation_errors.MeasurementError: HTTPStatus.BAD_REQUEST,
+    annotation_errors.DocumentFormatError: HTTPStatus.BAD_REQUEST,
     annotation_errors.AnnotationError: HTTPStatus.BAD_REQUEST,
 }
 

@@ -25,7 +25,7 @@ from annotations.services.placing import shape_of
 
 __all__ = ["AnnotationPage"]
 
-RESOURCE_TYPE = '<http://www.w3.org/ns/ldp#Resource>; rel="type"'
+_RESOURCE_TYPE = '<http://www.w3.org/ns/ldp#Resource>; rel="type"'
 
 
 @extend_schema(exclude=True)
@@ -34,7 +34,7 @@ class AnnotationPage(LinkedDataView):
 
     def link_headers(self) -> dict[str, str]:
         """Return the kind of resource that the Web Annotation Protocol asks for."""
-        return {"Link": RESOURCE_TYPE}
+        return {"Link": _RESOURCE_TYPE}
 
     def get(self, request: Request, pk: str) -> HttpResponse:
         """Answer in the form that the reader likes best."""
@@ -43,18 +43,18 @@ class AnnotationPage(LinkedDataView):
         if media_type is None:
             raise NotAcceptable
         if media_type == HTML:
-            return page_of(request, annotation)
+            return _page_of(request, annotation)
         document = export_annotation(web_annotation_of(annotation))
-        headers = {"Link": link_to(annotation, media_type=HTML)}
+        headers = {"Link": _link_to(annotation, media_type=HTML)}
         return json_ld_answer(request, document, media_type=media_type, headers=headers)
 
 
-def link_to(annotation: Annotation, *, media_type: str) -> str:
+def _link_to(annotation: Annotation, *, media_type: str) -> str:
     """Return the Link header: what kind of resource this is, and the other form it comes in."""
-    return f'{RESOURCE_TYPE}, <{annotation_iri(annotation)}>; rel="alternate"; type="{media_type}"'
+    return f'{_RESOURCE_TYPE}, <{annotation_iri(annotation)}>; rel="alternate"; type="{media_type}"'
 
 
-def page_of(request: Request, annotation: Annotation) -> HttpResponse:
+def _page_of(request: Request, annotation: Annotation) -> HttpResponse:
     """Return the page for people."""
     context: dict[str, Any] = {
         "annotation": annotation,
@@ -64,30 +64,30 @@ def page_of(request: Request, annotation: Annotation) -> HttpResponse:
         "interpretation_html": SafeString(html_of_markdown(annotation.interpretation)),
         "measurements": measurements_of(annotation),
         "geometry_text": mm_text_of(shape_of(annotation)),
-        "revisions": [row_of(revision) for revision in revisions_of(annotation)],
+        "revisions": [_row_of(revision) for revision in revisions_of(annotation)],
         "citation": citation_of(annotation),
     }
     response = render(request._request, "annotation.html", context)
-    response["Link"] = link_to(annotation, media_type="application/ld+json")
+    response["Link"] = _link_to(annotation, media_type="application/ld+json")
     response["Cache-Control"] = "private, no-cache"
     patch_vary_headers(response, ("Accept", "Authorization", "Cookie"))
     return response
 
 
-def row_of(revision: Revision) -> dict[str, Any]:
+def _row_of(revision: Revision) -> dict[str, Any]:
     """Return a revision with the names that people call its fields."""
     changes = [
-        {**vars(change), "name": name_of(change), "is_geometry": is_drawn(change)} for change in revision.changes
+        {**vars(change), "name": _name_of(change), "is_geometry": _is_drawn(change)} for change in revision.changes
     ]
     return {**vars(revision), "changes": changes}
 
 
-def is_drawn(change: Change) -> bool:
+def _is_drawn(change: Change) -> bool:
     """Return whether a change is one of shape, which no row of text can show."""
     return change.field == "geometry"
 
 
-def name_of(change: Change) -> str:
+def _name_of(change: Change) -> str:
     """Return what people call the field of a change."""
     names = {"geometry": _("shape"), "frame": _("frame version"), "status": _("state")}
     columns = {column.name: str(column.verbose_name) for column in Annotation._meta.fields}

@@ -24,7 +24,7 @@ __all__ = [
     "RevisionListSerializer",
 ]
 
-GEOMETRY_SCHEMA = {
+_GEOMETRY_SCHEMA = {
     "type": "object",
     "description": "A geometry as GeoJSON spells it, in millimetres of the frame, x to the right, y down.",
     "required": ["type", "coordinates"],
@@ -38,8 +38,8 @@ GEOMETRY_SCHEMA = {
 }
 
 
-@extend_schema_field(GEOMETRY_SCHEMA)
-class ShapeField(serializers.Field[BaseGeometry, Any, Any, Any]):
+@extend_schema_field(_GEOMETRY_SCHEMA)
+class _ShapeField(serializers.Field[BaseGeometry, Any, Any, Any]):
     """A shape in millimetres; one that cannot be kept is refused with its reason and place."""
 
     def to_internal_value(self, data: Any) -> BaseGeometry:
@@ -51,14 +51,14 @@ class ShapeField(serializers.Field[BaseGeometry, Any, Any, Any]):
         return geometry_to_json(value)
 
 
-class PersonNameSerializer(serializers.Serializer[Any]):
+class _PersonNameSerializer(serializers.Serializer[Any]):
     """Somebody by name."""
 
     id = serializers.UUIDField()
     name = serializers.CharField()
 
 
-class MeasurementsSerializer(serializers.Serializer[Any]):
+class _MeasurementsSerializer(serializers.Serializer[Any]):
     """What can be measured on a shape, with the uncertainty at 95 %; null where it makes no sense."""
 
     length_mm = serializers.FloatField(allow_null=True)
@@ -82,7 +82,7 @@ class AnnotationSerializer(serializers.ModelSerializer[Annotation]):
     drawn_on_registration_version = serializers.IntegerField(
         source="drawn_on_registration.version", default=None, allow_null=True, read_only=True
     )
-    author = PersonNameSerializer(read_only=True)
+    author = _PersonNameSerializer(read_only=True)
     revision = serializers.IntegerField(source="revision_number", read_only=True)
     measurements = serializers.SerializerMethodField()
     url = serializers.SerializerMethodField()
@@ -109,7 +109,7 @@ class AnnotationSerializer(serializers.ModelSerializer[Annotation]):
         ]
         read_only_fields = fields
 
-    @extend_schema_field(GEOMETRY_SCHEMA)
+    @extend_schema_field(_GEOMETRY_SCHEMA)
     def get_geometry(self, annotation: Annotation) -> Any:
         """Return the shape in millimetres."""
         return geometry_to_json(shape_of(annotation))
@@ -119,7 +119,7 @@ class AnnotationSerializer(serializers.ModelSerializer[Annotation]):
         """Return how sure the author is; null while nothing was said."""
         return annotation.certainty or None
 
-    @extend_schema_field(MeasurementsSerializer)
+    @extend_schema_field(_MeasurementsSerializer)
     def get_measurements(self, annotation: Annotation) -> Any:
         """Return what can be measured."""
         return asdict(measurements_of(annotation))
@@ -130,7 +130,7 @@ class AnnotationSerializer(serializers.ModelSerializer[Annotation]):
         return annotation_iri(annotation)
 
 
-class StrictSerializer(serializers.Serializer[Any]):
+class _StrictSerializer(serializers.Serializer[Any]):
     """Refuses fields it does not know, so that a misspelt one is not lost in silence."""
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -141,7 +141,7 @@ class StrictSerializer(serializers.Serializer[Any]):
         return attrs
 
 
-class WordsSerializer(StrictSerializer):
+class _WordsSerializer(_StrictSerializer):
     """The written fields; what is not sent stays, or is empty on a new annotation."""
 
     subject = serializers.CharField(max_length=40, allow_blank=True, required=False)
@@ -157,19 +157,19 @@ class WordsSerializer(StrictSerializer):
         return {name: self.validated_data[name] or "" for name in WORD_FIELDS if name in self.validated_data}
 
 
-class NewAnnotationSerializer(WordsSerializer):
+class NewAnnotationSerializer(_WordsSerializer):
     """What is drawn: a shape on a face, in sight of an image."""
 
     face = serializers.UUIDField()
-    geometry = ShapeField()
+    geometry = _ShapeField()
     drawn_on_image = serializers.UUIDField(allow_null=True, required=False)
     drawn_on_registration = serializers.UUIDField(allow_null=True, required=False)
 
 
-class AnnotationChangeSerializer(WordsSerializer):
+class AnnotationChangeSerializer(_WordsSerializer):
     """Another shape, other words, or both."""
 
-    geometry = ShapeField(required=False)
+    geometry = _ShapeField(required=False)
 
 
 class AnnotationListQuery(serializers.Serializer[Any]):
@@ -203,7 +203,7 @@ class AnnotationListQuery(serializers.Serializer[Any]):
         return x_mm, y_mm, width_mm, height_mm
 
 
-class ChangeSerializer(serializers.Serializer[Any]):
+class _ChangeSerializer(serializers.Serializer[Any]):
     """One field before and after."""
 
     # Named `field` in the document; a declared `field` would hide an attribute of the class.
@@ -215,16 +215,16 @@ class ChangeSerializer(serializers.Serializer[Any]):
         return {"field": serializers.CharField(), **super().get_fields()}
 
 
-class RevisionSerializer(serializers.Serializer[Any]):
+class _RevisionSerializer(serializers.Serializer[Any]):
     """One revision: who, when, what changed."""
 
     number = serializers.IntegerField()
-    editor = PersonNameSerializer(allow_null=True)
+    editor = _PersonNameSerializer(allow_null=True)
     made_at = serializers.DateTimeField()
-    changes = ChangeSerializer(many=True)
+    changes = _ChangeSerializer(many=True)
 
 
 class RevisionListSerializer(serializers.Serializer[Any]):
     """Every revision, the oldest first."""
 
-    results = RevisionSerializer(many=True)
+    results = _RevisionSerializer(many=True)

@@ -37,24 +37,24 @@ from imaging.errors import EditConflictError
 
 __all__ = ["AnnotationDetail", "AnnotationList", "AnnotationRevisions"]
 
-IF_MATCH = OpenApiParameter(
+_IF_MATCH = OpenApiParameter(
     "If-Match", str, OpenApiParameter.HEADER, required=True, description='The revision the change began from: "3".'
 )
 
 
-def answer(annotation: Annotation, *, status: int = 200) -> Response:
+def _answer(annotation: Annotation, *, status: int = 200) -> Response:
     """Return an annotation with its tag."""
     headers = {"ETag": etag_of(annotation), "Cache-Control": "private, no-cache"}
     return Response(AnnotationSerializer(annotation).data, status=status, headers=headers)
 
 
-def conflict_seen_by(viewer: Viewer, conflict: EditConflictError, annotation_id: object) -> AnnotationConflictError:
+def _conflict_seen_by(viewer: Viewer, conflict: EditConflictError, annotation_id: object) -> AnnotationConflictError:
     """Return the conflict with what the annotation says now, so that both can be shown side by side."""
     current = AnnotationSerializer(access_annotation(viewer, annotation_id)).data
     return AnnotationConflictError(conflict, current_state=dict(current))
 
 
-def drawn_on(viewer: Viewer, data: dict[str, Any]) -> DrawnOn | None:
+def _drawn_on(viewer: Viewer, data: dict[str, Any]) -> DrawnOn | None:
     """Return image and registration that a new annotation names, through the door."""
     image_id, registration_id = data.get("drawn_on_image"), data.get("drawn_on_registration")
     registration = access_registration(viewer, registration_id) if registration_id else None
@@ -103,9 +103,9 @@ class AnnotationList(GenericAPIView[Annotation]):
             shape_mm=data["geometry"],
             words=Words(**wanted.words()),
             author=acting_person(request.user),
-            drawn_on=drawn_on(request.user, data),
+            drawn_on=_drawn_on(request.user, data),
         )
-        response = answer(annotation, status=201)
+        response = _answer(annotation, status=201)
         response["Location"] = response.data["url"]
         return response
 
@@ -116,9 +116,9 @@ class AnnotationDetail(APIView):
     @extend_schema(responses=AnnotationSerializer)
     def get(self, request: Request, pk: str) -> Response:
         """Return it with its revision as ETag."""
-        return answer(access_annotation(request.user, pk))
+        return _answer(access_annotation(request.user, pk))
 
-    @extend_schema(parameters=[IF_MATCH], request=AnnotationChangeSerializer, responses=AnnotationSerializer)
+    @extend_schema(parameters=[_IF_MATCH], request=AnnotationChangeSerializer, responses=AnnotationSerializer)
     def patch(self, request: Request, pk: str) -> Response:
         """Change shape, words or both as one revision."""
         annotation = access_annotation_to_change(request.user, pk)
@@ -134,10 +134,10 @@ class AnnotationDetail(APIView):
                 expected_revision=revision,
             )
         except EditConflictError as conflict:
-            raise conflict_seen_by(request.user, conflict, pk) from conflict
-        return answer(changed)
+            raise _conflict_seen_by(request.user, conflict, pk) from conflict
+        return _answer(changed)
 
-    @extend_schema(parameters=[IF_MATCH], responses={204: None})
+    @extend_schema(parameters=[_IF_MATCH], responses={204: None})
     def delete(self, request: Request, pk: str) -> Response:
         """Withdraw it; afterwards its address answers 410 and its history stays."""
         annotation = access_annotation_to_withdraw(request.user, pk)
@@ -146,7 +146,7 @@ class AnnotationDetail(APIView):
                 annotation, editor=acting_person(request.user), expected_revision=expected_revision(request)
             )
         except EditConflictError as conflict:
-            raise conflict_seen_by(request.user, conflict, pk) from conflict
+            raise _conflict_seen_by(request.user, conflict, pk) from conflict
         return Response(status=204)
 
 

@@ -44,16 +44,16 @@ class FaceContainer(LinkedDataView):
         has_descriptions = request.query_params.get("iris", "1" if PREFER_IRIS in preference else "0") != "1"
         rows = annotations_of_face(request.user, face)
         found = listing_of_face(face, rows, has_descriptions=has_descriptions)
-        document = self.document(found, preference, request.query_params.get("page"))
+        document = self._document(found, preference=preference, page=request.query_params.get("page"))
         headers = {**self.link_headers(), "Content-Location": document["id"]}
         return json_ld_answer(request, document, media_type=media_type, headers=headers, vary=("Prefer",))
 
-    def document(self, found: FaceListing, preference: str, page: str | None) -> dict[str, Any]:
+    def _document(self, found: FaceListing, *, preference: str, page: str | None) -> dict[str, Any]:
         """Return the page that was asked for, or the container in the preferred fullness."""
         if page is not None:
             if not (page.isascii() and page.isdigit() and len(page) < 10):
                 raise NotFoundError(noun="page", identifier=page)
-            return page_document(found.listing, int(page), found.items(int(page)))
+            return page_document(found.listing, int(page), items=found.items(int(page)))
         is_minimal = PREFER_MINIMAL in preference
         first_items = None if is_minimal or not found.listing.total else found.items(0)
         return container_document(found.listing, first_items, is_minimal=is_minimal)

@@ -19,10 +19,10 @@ __all__ = ["HTML", "JSON_LD_TYPES", "LinkedDataView", "json_ld_answer", "preferr
 HTML = "text/html"
 #: The first is the answer to a request that does not say what it accepts (Protocol 3.1).
 JSON_LD_TYPES = (ANNOTATION_MEDIA_TYPE, "application/json")
-EXPOSED_HEADERS = "ETag, Link, Content-Location, Allow, Vary"
+_EXPOSED_HEADERS = "ETag, Link, Content-Location, Allow, Vary"
 
 
-class LaterNegotiation(BaseContentNegotiation):
+class _LaterNegotiation(BaseContentNegotiation):
     """Leaves the choice to the view, which offers more than renderers of data."""
 
     def select_parser(self, request: Any, parsers: Any) -> Any:
@@ -37,7 +37,7 @@ class LaterNegotiation(BaseContentNegotiation):
 class LinkedDataView(APIView):
     """A page or document for people and programs, signed in by session or by token."""
 
-    content_negotiation_class = LaterNegotiation
+    content_negotiation_class = _LaterNegotiation
 
     def handle_exception(self, exc: Exception) -> Any:
         """Leave our own errors to the middleware, which answers people with a page."""
@@ -50,7 +50,7 @@ class LinkedDataView(APIView):
         response = HttpResponse(status=200)
         for name, value in self.link_headers().items():
             response[name] = value
-        return open_to_other_origins(response)
+        return _open_to_other_origins(response)
 
     def link_headers(self) -> dict[str, str]:
         """Return the headers that tell what kind of resource this is."""
@@ -63,12 +63,12 @@ def preferred_type(request: Request, offered: tuple[str, ...]) -> str | None:
     return chosen
 
 
-def open_to_other_origins(response: HttpResponse) -> HttpResponse:
+def _open_to_other_origins(response: HttpResponse) -> HttpResponse:
     """Let scripts of any origin read the answer; cookies of the reader are never sent along with such requests."""
     response["Access-Control-Allow-Origin"] = "*"
     response["Access-Control-Allow-Headers"] = "Accept, Authorization, If-None-Match, Prefer"
     response["Access-Control-Allow-Methods"] = "GET, HEAD, OPTIONS"
-    response["Access-Control-Expose-Headers"] = EXPOSED_HEADERS
+    response["Access-Control-Expose-Headers"] = _EXPOSED_HEADERS
     return response
 
 
@@ -87,4 +87,4 @@ def json_ld_answer(
     # What one reader may see another may not: each copy is asked for again.
     response["Cache-Control"] = "private, no-cache"
     patch_vary_headers(response, ("Accept", *vary, "Authorization", "Cookie"))
-    return open_to_other_origins(response)
+    return _open_to_other_origins(response)

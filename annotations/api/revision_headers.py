@@ -10,7 +10,7 @@ from imaging.errors import FieldRefusedError, RevisionMissingError
 __all__ = ["etag_of", "expected_revision"]
 
 # A proxy that compresses marks tags as weak; the number in them is still the revision (RFC 9110, 8.8.1).
-REVISION_TAG = re.compile(r'(?:W/)?"([1-9][0-9]{0,8})"')
+_REVISION_TAG = re.compile(r'(?:W/)?"([1-9][0-9]{0,8})"')
 
 
 def etag_of(annotation: Annotation) -> str:
@@ -23,7 +23,7 @@ def expected_revision(request: Request) -> int:
     header = request.headers.get("If-Match", "").strip()
     if header in {"", "*"}:
         raise RevisionMissingError
-    match = REVISION_TAG.fullmatch(header)
+    match = _REVISION_TAG.fullmatch(header)
     if match is None:
         raise FieldRefusedError(field="If-Match", given=header, needed='one revision in quotes, such as "3"')
     return int(match[1])

@@ -5,7 +5,7 @@ from django.views.decorators.http import require_safe
 
 __all__ = ["certainty_text", "physical_mm_text"]
 
-PHYSICAL_MM = """Places in physical millimetres, version 1
+_PHYSICAL_MM = """Places in physical millimetres, version 1
 
 A fragment that conforms to this text names a place on a plane that is measured in millimetres.
 
@@ -24,7 +24,7 @@ the same area in pixels of the source; where they differ, this fragment is right
 
 Example: mm=POLYGON((1%202,4%202,4%203.5,1%203.5,1%202))
 """
-CERTAINTY = """Degrees of certainty, version 1
+_CERTAINTY = """Degrees of certainty, version 1
 
 How sure the author of an annotation is. Each degree may come with a sentence why (skos:note).
 
@@ -38,7 +38,7 @@ An annotation without a degree says nothing about certainty.
 """
 
 
-def plain(text: str) -> HttpResponse:
+def _plain(text: str) -> HttpResponse:
     """Return a text that may be kept for a day and read from anywhere."""
     headers = {"Cache-Control": "public, max-age=86400", "Access-Control-Allow-Origin": "*"}
     return HttpResponse(text, content_type="text/plain; charset=utf-8", headers=headers)
@@ -47,10 +47,10 @@ def plain(text: str) -> HttpResponse:
 @require_safe
 def physical_mm_text(request: HttpRequest) -> HttpResponse:
     """Return the grammar of the millimetre fragment."""
-    return plain(PHYSICAL_MM)
+    return _plain(_PHYSICAL_MM)
 
 
 @require_safe
 def certainty_text(request: HttpRequest) -> HttpResponse:
     """Return what the degrees of certainty mean; they are the ones that the form offers."""
-    return plain(CERTAINTY)
+    return _plain(_CERTAINTY)

@@ -9,15 +9,15 @@ from shapely.geometry.base import BaseGeometry
 
 __all__ = ["projected_shape"]
 
-Places = NDArray[np.float64]
+_Places = NDArray[np.float64]
 # Each edge is judged at seven places, so that a bend to and fro is not missed.
-PARTS_AN_EDGE = 8
+_PARTS_AN_EDGE = 8
 # 2^12 pieces an edge: a map that needs more is no map of a painting.
-MOST_HALVINGS = 12
+_MOST_HALVINGS = 12
 
 
 def projected_shape(
-    shape: BaseGeometry, project: Callable[[Places], Places], *, tolerance: float = 0.05
+    shape: BaseGeometry, project: Callable[[_Places], _Places], *, tolerance: float = 0.05
 ) -> BaseGeometry:
     """Return a shape carried through a map, with vertices added where edges would leave it.
 
@@ -55,11 +55,11 @@ def projected_shape(
     if shape.geom_type in {"Point", "MultiPoint"}:
         return shapely.transform(shape, project)
     if shape.geom_type in {"LineString", "LinearRing"}:
-        line = refined_line(shapely.get_coordinates(shape), project, tolerance)
+        line = _refined_line(shapely.get_coordinates(shape), project, tolerance)
         return shapely.linestrings(project(line))
     if shape.geom_type == "Polygon":
         rings = [
-            project(refined_line(shapely.get_coordinates(ring), project, tolerance))
+            project(_refined_line(shapely.get_coordinates(ring), project, tolerance))
             for ring in (shape.exterior, *shape.interiors)
         ]
         return shapely.Polygon(rings[0], rings[1:])
@@ -67,19 +67,19 @@ def projected_shape(
     return type(shape)(parts)
 
 
-def refined_line(line: Places, project: Callable[[Places], Places], tolerance: float) -> Places:
+def _refined_line(line: _Places, project: Callable[[_Places], _Places], tolerance: float) -> _Places:
     """Return the vertices of a line with more of them where the map bends it."""
-    for _halving in range(MOST_HALVINGS):
-        bent = np.flatnonzero(edge_misses(line, project) > tolerance)
+    for _halving in range(_MOST_HALVINGS):
+        bent = np.flatnonzero(_edge_misses(line, project) > tolerance)
         if not len(bent):
             break
         line = np.insert(line, bent + 1, (line[bent] + line[bent + 1]) / 2.0, axis=0)
     return line
 
 
-def edge_misses(line: Places, project: Callable[[Places], Places]) -> NDArray[np.float64]:
+def _edge_misses(line: _Places, project: Callable[[_Places], _Places]) -> NDArray[np.float64]:
     """Return how far each straight edge of the result misses the true place of the edge, at most."""
-    shares = np.arange(1, PARTS_AN_EDGE) / PARTS_AN_EDGE
+    shares = np.arange(1, _PARTS_AN_EDGE) / _PARTS_AN_EDGE
     starts, ends = line[:-1], line[1:]
     inner = starts[:, np.newaxis] + shares[:, np.newaxis] * (ends - starts)[:, np.newaxis]
     true_places = project(inner.reshape(-1, 2)).reshape(inner.shape)

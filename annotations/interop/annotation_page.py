@@ -91,7 +91,7 @@ class AnnotationListing:
 
 
 def page_document(
-    listing: AnnotationListing, number: int, items: list[Any], *, is_embedded: bool = False
+    listing: AnnotationListing, number: int, *, items: list[Any], is_embedded: bool = False
 ) -> dict[str, Any]:
     """Return one page of a collection.
 
@@ -108,7 +108,7 @@ def page_document(
     Examples
     --------
     >>> listing = AnnotationListing("https://example.org/a/", "marks", total=3, page_size=2)
-    >>> page = page_document(listing, 1, ["https://example.org/3"])
+    >>> page = page_document(listing, 1, items=["https://example.org/3"])
     >>> page["startIndex"], page["prev"], "next" in page
     (2, 'https://example.org/a/?iris=0&page=0', False)
     """
@@ -156,7 +156,7 @@ def container_document(
     if listing.total:
         is_embedded = bool(first_items) and not is_minimal
         document["first"] = (
-            page_document(listing, 0, first_items or [], is_embedded=True) if is_embedded else listing.page_iri(0)
+            page_document(listing, 0, items=first_items or [], is_embedded=True) if is_embedded else listing.page_iri(0)
         )
         document["last"] = listing.page_iri(listing.page_count - 1)
     return document

@@ -34,10 +34,10 @@ TABLE_COLUMNS = (
     "revision",
 )
 # A spreadsheet runs a cell that begins so; with an apostrophe before it, it stays text.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def line_of(cells: Iterable[Any]) -> str:
+def _line_of(cells: Iterable[Any]) -> str:
     """Return one CSV line."""
     text = io.StringIO()
     csv.writer(text, lineterminator="\r\n").writerow(cells)
@@ -52,7 +52,7 @@ def table_header() -> str:
     >>> table_header()[:10]
     'key,id,url'
     """
-    return line_of(TABLE_COLUMNS)
+    return _line_of(TABLE_COLUMNS)
 
 
 def table_row(values: Mapping[str, Any]) -> str:
@@ -77,13 +77,13 @@ def table_row(values: Mapping[str, Any]) -> str:
     unknown = set(values) - set(TABLE_COLUMNS)
     if unknown:
         raise ValueError(f"these are no columns: {sorted(unknown)}")
-    return line_of(cell_of(values.get(name)) for name in TABLE_COLUMNS)
+    return _line_of(_cell_of(values.get(name)) for name in TABLE_COLUMNS)
 
 
-def cell_of(value: Any) -> Any:
+def _cell_of(value: Any) -> Any:
     """Return a value as it stands in its cell."""
     if value is None:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_STARTS) else value
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA_STARTS) else value

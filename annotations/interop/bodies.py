@@ -35,7 +35,7 @@ MOTIVATIONS = (
     "tagging",
 )
 #: Why somebody says a concept; a term of the context, so that readers of RDF keep it.
-NOTE_KEY = "skos:note"
+_NOTE_KEY = "skos:note"
 
 
 @dataclass(frozen=True)
@@ -107,7 +107,7 @@ def body_to_document(body: Body) -> Any:
         document = {"type": "TextualBody", "value": body.value, "purpose": body.purpose, "language": body.language}
         document["format"] = body.media_type
     else:
-        document = {"type": "SpecificResource", "source": body.source, "purpose": body.purpose, NOTE_KEY: body.note}
+        document = {"type": "SpecificResource", "source": body.source, "purpose": body.purpose, _NOTE_KEY: body.note}
     return {**{key: value for key, value in document.items() if value is not None}, **body.extra}
 
 
@@ -123,17 +123,17 @@ def body_from_document(document: Any) -> Body:
     """
     if not isinstance(document, dict):
         return OtherBody(document)
-    if document.get("type") == "TextualBody" and has_texts(document, "value", "purpose", "language", "format"):
+    if document.get("type") == "TextualBody" and _has_texts(document, "value", "purpose", "language", "format"):
         extra = unknown_keys(document, {"type", "value", "purpose", "language", "format"})
         texts = document["value"], document.get("purpose"), document.get("language"), document.get("format")
         return TextBody(*texts, extra)
-    if document.get("type") == "SpecificResource" and has_texts(document, "source", "purpose", NOTE_KEY):
-        extra = unknown_keys(document, {"type", "source", "purpose", NOTE_KEY})
-        return ConceptBody(document["source"], document.get("purpose"), document.get(NOTE_KEY), extra)
+    if document.get("type") == "SpecificResource" and _has_texts(document, "source", "purpose", _NOTE_KEY):
+        extra = unknown_keys(document, {"type", "source", "purpose", _NOTE_KEY})
+        return ConceptBody(document["source"], document.get("purpose"), document.get(_NOTE_KEY), extra)
     return OtherBody(document)
 
 
-def has_texts(document: dict[str, Any], first: str, *others: str) -> bool:
+def _has_texts(document: dict[str, Any], first: str, *others: str) -> bool:
     """Return whether the first key holds a text and the others hold one or are absent."""
     return isinstance(document.get(first), str) and all(
         key not in document or isinstance(document[key], str) for key in others

@@ -6,8 +6,8 @@ from markdown_it import MarkdownIt
 __all__ = ["html_of_markdown"]
 
 #: Raw HTML in the text stays text; no pictures, they would be fetched from elsewhere.
-READER = MarkdownIt("commonmark", {"html": False, "linkify": False}).enable("table").disable("image")
-TAGS = {
+_READER = MarkdownIt("commonmark", {"html": False, "linkify": False}).enable("table").disable("image")
+_TAGS = {
     "a",
     "blockquote",
     "br",
@@ -31,7 +31,7 @@ TAGS = {
     "tr",
     "ul",
 }
-SCHEMES = {"http", "https", "mailto"}
+_SCHEMES = {"http", "https", "mailto"}
 
 
 def html_of_markdown(text: str) -> str:
@@ -56,9 +56,9 @@ def html_of_markdown(text: str) -> str:
     '<p>[here](javascript:alert(1))</p>\n'
     """
     return nh3.clean(
-        READER.render(text),
-        tags=TAGS,
+        _READER.render(text),
+        tags=_TAGS,
         attributes={"a": {"href", "title"}},
-        url_schemes=SCHEMES,
+        url_schemes=_SCHEMES,
         link_rel="noopener noreferrer nofollow",
     )

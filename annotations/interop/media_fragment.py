@@ -17,7 +17,7 @@ __all__ = ["MEDIA_FRAGMENTS_IRI", "Box", "box_from_media_fragment", "enclosing_b
 MEDIA_FRAGMENTS_IRI = "http://www.w3.org/TR/media-frags/"
 #: Left, top, width and height, whole pixels.
 Box = tuple[int, int, int, int]
-PIXEL_BOX = re.compile(r"xywh=(?:pixel:)?([0-9]{1,9}),([0-9]{1,9}),([0-9]{1,9}),([0-9]{1,9})")
+_PIXEL_BOX = re.compile(r"xywh=(?:pixel:)?([0-9]{1,9}),([0-9]{1,9}),([0-9]{1,9}),([0-9]{1,9})")
 
 
 def enclosing_box_px(shape_px: BaseGeometry, size_px: tuple[int, int]) -> Box | None:
@@ -79,7 +79,7 @@ def box_from_media_fragment(fragment: str) -> Box:
     >>> box_from_media_fragment("xywh=pixel:1,2,30,40")
     (1, 2, 30, 40)
     """
-    match = PIXEL_BOX.fullmatch(fragment)
+    match = _PIXEL_BOX.fullmatch(fragment)
     needed = "'xywh=' and four whole numbers of pixels, width and height above zero"
     if match is None:
         raise SelectorFormatError(selector="media fragment", got=fragment, needed=needed)

@@ -24,10 +24,10 @@ PHYSICAL_MM_PATH = "/ns/physical-mm/1"
 #: 0.1 um: finer than any image of a painting resolves.
 DECIMALS_MM = 4
 # What RFC 3986 section 3.5 allows unescaped in a fragment and WKT uses.
-SAFE_IN_FRAGMENT = "(),.-+"
-KINDS = {"Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon"}
+_SAFE_IN_FRAGMENT = "(),.-+"
+_KINDS = {"Point", "MultiPoint", "LineString", "MultiLineString", "Polygon", "MultiPolygon"}
 # A fragment longer than this is no drawn shape but a mistake or an attack.
-LONGEST_FRAGMENT = 4_000_000
+_LONGEST_FRAGMENT = 4_000_000
 
 
 def mm_fragment_of(shape_mm: BaseGeometry) -> str:
@@ -49,7 +49,7 @@ def mm_fragment_of(shape_mm: BaseGeometry) -> str:
     'mm=POLYGON((1%202,1%203.5,4%203.5,4%202,1%202))'
     """
     compact = mm_text_of(shape_mm).replace(", ", ",").replace(" (", "(")
-    return "mm=" + quote(compact, safe=SAFE_IN_FRAGMENT)
+    return "mm=" + quote(compact, safe=_SAFE_IN_FRAGMENT)
 
 
 def mm_text_of(shape_mm: BaseGeometry) -> str:
@@ -82,14 +82,14 @@ def geometry_from_mm_fragment(fragment: str) -> BaseGeometry:
     214.3
     """
     needed = "'mm=' and percent-encoded Well-Known Text of points, lines or areas"
-    if not fragment.startswith("mm=") or len(fragment) > LONGEST_FRAGMENT:
+    if not fragment.startswith("mm=") or len(fragment) > _LONGEST_FRAGMENT:
         raise SelectorFormatError(selector="millimetre fragment", got=fragment, needed=needed)
     try:
         geometry = shapely.from_wkt(unquote(fragment.removeprefix("mm="), errors="strict"))
     except (shapely.errors.ShapelyError, UnicodeDecodeError) as err:
         raise SelectorFormatError(selector="millimetre fragment", got=fragment, needed=needed) from err
     coordinates = shapely.get_coordinates(geometry)
-    is_usable = geometry.geom_type in KINDS and not geometry.is_empty and not geometry.has_z
+    is_usable = geometry.geom_type in _KINDS and not geometry.is_empty and not geometry.has_z
     if not is_usable or not bool((abs(coordinates) < float("inf")).all()):
         raise SelectorFormatError(selector="millimetre fragment", got=fragment, needed=needed)
     return geometry

@@ -24,7 +24,7 @@ from annotations.interop.svg_shape import shape_from_svg, svg_of
 
 __all__ = ["OtherTarget", "PlacedTarget", "SourceState", "Target", "target_from_document", "target_to_document"]
 
-STATE_KEYS = {"type", "sourceDate", "sourceDateStart", "sourceDateEnd", "cached"}
+_STATE_KEYS = {"type", "sourceDate", "sourceDateStart", "sourceDateEnd", "cached"}
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ class OtherTarget:
 Target = PlacedTarget | OtherTarget
 
 
-def state_to_document(state: SourceState) -> dict[str, Any]:
+def _state_to_document(state: SourceState) -> dict[str, Any]:
     """Return a time state as JSON-LD."""
     document: dict[str, Any] = {"type": "TimeState"}
     if state.begun_at is not None and state.ended_at is not None:
@@ -113,7 +113,7 @@ def state_to_document(state: SourceState) -> dict[str, Any]:
     return {**document, **state.extra}
 
 
-def state_from_document(document: Any) -> SourceState | None:
+def _state_from_document(document: Any) -> SourceState | None:
     """Return the time state of a document, None when it is of another kind."""
     if not isinstance(document, dict) or document.get("type") != "TimeState":
         return None
@@ -125,10 +125,10 @@ def state_from_document(document: Any) -> SourceState | None:
     if (begun_at is None) != (ended_at is None) or (date is not None and begun_at is not None):
         needed = "sourceDate alone, or sourceDateStart together with sourceDateEnd"
         raise DocumentFormatError(field="state", got=document, needed=needed)
-    return SourceState(date or begun_at, date or ended_at, cached, unknown_keys(document, STATE_KEYS))
+    return SourceState(date or begun_at, date or ended_at, cached, unknown_keys(document, _STATE_KEYS))
 
 
-def selectors_to_documents(target: PlacedTarget) -> list[Any]:
+def _selectors_to_documents(target: PlacedTarget) -> list[Any]:
     """Return the selectors of a target, the coarsest first, so that simple readers find one they know."""
     documents: list[Any] = []
     fragment = {"type": "FragmentSelector"}
@@ -157,11 +157,11 @@ def target_to_document(target: Target) -> Any:
     if isinstance(target, OtherTarget):
         return target.document
     document: dict[str, Any] = {"type": "SpecificResource", "source": target.source}
-    selectors = selectors_to_documents(target)
+    selectors = _selectors_to_documents(target)
     if selectors:
         document["selector"] = one_or_many(selectors)
     if target.state is not None:
-        document["state"] = state_to_document(target.state)
+        document["state"] = _state_to_document(target.state)
     optional = {"scope": target.scope, "rights": target.rights}
     document |= {key: value for key, value in optional.items() if value is not None}
     return {**document, **target.extra}
@@ -184,8 +184,8 @@ def target_from_document(document: Any) -> Target:
         return OtherTarget(document)
     if not isinstance(document.get("source"), str):
         return OtherTarget(document)
-    found = read_selectors(as_list(document.get("selector")))
-    state = state_from_document(document.get("state"))
+    found = _read_selectors(as_list(document.get("selector")))
+    state = _state_from_document(document.get("state"))
     known = {"type", "source", "selector", "scope", "rights"} | ({"state"} if state is not None else set())
     return PlacedTarget(
         source=document["source"],
@@ -197,13 +197,13 @@ def target_from_document(document: Any) -> Target:
     )
 
 
-def read_selectors(documents: list[Any]) -> dict[str, Any]:
+def _read_selectors(documents: list[Any]) -> dict[str, Any]:
     """Return the fields of a target that its selectors fill."""
     found: dict[str, Any] = {}
     extras: dict[str, dict[str, Any]] = {}
     others: list[Any] = []
     for document in documents:
-        kind = kind_of_selector(document)
+        kind = _kind_of_selector(document)
         field_name = {"box": "box_px", "svg": "shape_px", "mm": "shape_mm"}.get(kind)
         if field_name is None or field_name in found:
             others.append(document)
@@ -218,7 +218,7 @@ def read_selectors(documents: list[Any]) -> dict[str, Any]:
     return {**found, "selector_extras": extras, "other_selectors": tuple(others)}
 
 
-def kind_of_selector(document: Any) -> str:
+def _kind_of_selector(document: Any) -> str:
     """Return box, svg or mm for a selector that is understood, otherwise an empty text."""
     # A refined selector means another area than its own value says.
     if not isinstance(document, dict) or "refinedBy" in document or not isinstance(document.get("value"), str):
@@ -230,11 +230,11 @@ def kind_of_selector(document: Any) -> str:
         return ""
     if conforms_to.endswith(PHYSICAL_MM_PATH):
         return "mm"
-    is_box = conforms_to == MEDIA_FRAGMENTS_IRI and is_pixel_box(document["value"])
+    is_box = conforms_to == MEDIA_FRAGMENTS_IRI and _is_pixel_box(document["value"])
     return "box" if is_box else ""
 
 
-def is_pixel_box(fragment: str) -> bool:
+def _is_pixel_box(fragment: str) -> bool:
     """Return whether a media fragment is a box in pixels; a time range or a box in percent is only kept."""
     try:
         box_from_media_fragment(fragment)

@@ -29,7 +29,7 @@ ANNOTATION_CONTEXT = "http://www.w3.org/ns/anno.jsonld"
 ANNOTATION_MEDIA_TYPE = f'application/ld+json; profile="{ANNOTATION_CONTEXT}"'
 #: Terms of Dublin Core that the context knows, for which the Data Model has no property of its own.
 TITLE_KEY, NUMBER_KEY = "dcterms:title", "dcterms:identifier"
-BODY_KEYS = {"body", "bodyValue"}
+_BODY_KEYS = {"body", "bodyValue"}
 
 
 @dataclass(frozen=True)
@@ -150,9 +150,9 @@ def import_annotation(document: Any) -> WebAnnotation:
     """
     if not isinstance(document, dict):
         raise DocumentFormatError(field="document", got=type(document).__name__, needed="one JSON object")
-    contexts = contexts_of(document)
+    contexts = _contexts_of(document)
     fields: dict[str, Any] = {}
-    understood = {"@context", "id", "type", "target", *BODY_KEYS, TITLE_KEY, NUMBER_KEY, "created", "modified"}
+    understood = {"@context", "id", "type", "target", *_BODY_KEYS, TITLE_KEY, NUMBER_KEY, "created", "modified"}
     for key in ("creator", "generator"):
         agent = agent_from_document(document.get(key))
         if agent is not None:
@@ -168,10 +168,10 @@ def import_annotation(document: Any) -> WebAnnotation:
             fields[key] = document[key]
             understood.add(key)
     return WebAnnotation(
-        iri=iri_of(document),
-        other_types=tuple(kind for kind in types_of(document) if kind != "Annotation"),
-        targets=targets_of(document),
-        bodies=bodies_of(document),
+        iri=_iri_of(document),
+        other_types=tuple(kind for kind in _types_of(document) if kind != "Annotation"),
+        targets=_targets_of(document),
+        bodies=_bodies_of(document),
         title=text_or_none(document, TITLE_KEY),
         number=text_or_none(document, NUMBER_KEY),
         created=moment_of(document, "created"),
@@ -182,7 +182,7 @@ def import_annotation(document: Any) -> WebAnnotation:
     )
 
 
-def contexts_of(document: dict[str, Any]) -> tuple[Any, ...]:
+def _contexts_of(document: dict[str, Any]) -> tuple[Any, ...]:
     """Return the contexts beside the one of annotations, which must be there."""
     contexts = as_list(document.get("@context"))
     if ANNOTATION_CONTEXT not in contexts:
@@ -190,7 +190,7 @@ def contexts_of(document: dict[str, Any]) -> tuple[Any, ...]:
     return tuple(context for context in contexts if context != ANNOTATION_CONTEXT)
 
 
-def types_of(document: dict[str, Any]) -> list[str]:
+def _types_of(document: dict[str, Any]) -> list[str]:
     """Return the classes of a document, Annotation among them."""
     types = as_list(document.get("type"))
     if "Annotation" not in types:
@@ -198,7 +198,7 @@ def types_of(document: dict[str, Any]) -> list[str]:
     return types
 
 
-def iri_of(document: dict[str, Any]) -> str:
+def _iri_of(document: dict[str, Any]) -> str:
     """Return the absolute address of an annotation document."""
     iri = document.get("id")
     if not isinstance(iri, str) or not urlsplit(iri).scheme:
@@ -206,7 +206,7 @@ def iri_of(document: dict[str, Any]) -> str:
     return iri
 
 
-def targets_of(document: dict[str, Any]) -> tuple[Target, ...]:
+def _targets_of(document: dict[str, Any]) -> tuple[Target, ...]:
     """Return the targets, one at least."""
     targets = as_list(document.get("target"))
     if not targets:
@@ -214,9 +214,9 @@ def targets_of(document: dict[str, Any]) -> tuple[Target, ...]:
     return tuple(target_from_document(target) for target in targets)
 
 
-def bodies_of(document: dict[str, Any]) -> tuple[Body, ...]:
+def _bodies_of(document: dict[str, Any]) -> tuple[Body, ...]:
     """Return the bodies; a plain string body becomes the text body that the Data Model says it equals (3.2.5)."""
-    if not BODY_KEYS - document.keys():
+    if not _BODY_KEYS - document.keys():
         raise DocumentFormatError(field="bodyValue", got="both body and bodyValue", needed="one of them")
     if "bodyValue" in document:
         value = text_or_none(document, "bodyValue")

@@ -15,14 +15,14 @@ from imaging.models import Face, Frame, Registration, TechnicalImage
 __all__ = ["Annotation", "AnnotationQuerySet", "AnnotationStatus", "Certainty"]
 
 
-def point_sql(x_mm: F | float, y_mm: F | float) -> Func:
+def _point_sql(x_mm: F | float, y_mm: F | float) -> Func:
     """Return PostgreSQL's point of two columns or numbers."""
     return Func(x_mm, y_mm, function="point", output_field=models.Field())
 
 
-def bounding_box_sql() -> Func:
+def _bounding_box_sql() -> Func:
     """Return PostgreSQL's box around a row's geometry; index and query must spell it alike, or no index is used."""
-    corners = point_sql(F("max_x_mm"), F("max_y_mm")), point_sql(F("min_x_mm"), F("min_y_mm"))
+    corners = _point_sql(F("max_x_mm"), F("max_y_mm")), _point_sql(F("min_x_mm"), F("min_y_mm"))
     return Func(*corners, function="box", output_field=models.Field())
 
 
@@ -52,10 +52,10 @@ class AnnotationQuerySet(models.QuerySet["Annotation"]):
 
     def within_window(self, x_mm: float, y_mm: float, *, width_mm: float, height_mm: float) -> "AnnotationQuerySet":
         """Return those whose bounding box meets a window of the frame, by the GiST index on boxes."""
-        corners = point_sql(x_mm + width_mm, y_mm + height_mm), point_sql(x_mm, y_mm)
+        corners = _point_sql(x_mm + width_mm, y_mm + height_mm), _point_sql(x_mm, y_mm)
         window = Func(*corners, function="box", output_field=models.Field())
         meets = Func(
-            bounding_box_sql(),
+            _bounding_box_sql(),
             window,
             template="(%(expressions)s)",
             arg_joiner=" && ",
@@ -102,7 +102,7 @@ class Annotation(models.Model):
 
     class Meta:
         ordering: ClassVar = ["face", "number"]
-        indexes: ClassVar = [GistIndex(bounding_box_sql(), name="annotation_box")]
+        indexes: ClassVar = [GistIndex(_bounding_box_sql(), name="annotation_box")]
         constraints: ClassVar = [
             models.UniqueConstraint(fields=["face", "number"], name="one_number_a_face"),
             models.CheckConstraint(

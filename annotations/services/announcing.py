@@ -20,10 +20,10 @@ def announce(annotation: Annotation) -> None:
         "revision": annotation.revision_number,
     }
     # Robust: the change is kept already, and listeners catch up from the database after any loss.
-    transaction.on_commit(lambda: send(json.dumps(notice)), robust=True)
+    transaction.on_commit(lambda: _send(json.dumps(notice)), robust=True)
 
 
-def send(payload: str) -> None:
+def _send(payload: str) -> None:
     """Send one notice now."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_notify(%s, %s)", [ANNOTATION_CHANNEL, payload])

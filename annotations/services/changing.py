@@ -45,17 +45,17 @@ def change_annotation(
     """Give an annotation another shape and other words at once, as one revision."""
     refuse_unfit_words(words)
     columns = columns_of_shape(shape_mm) if shape_mm is not None else {}
-    return revised(annotation, columns={**columns, **words}, editor=editor, expected_revision=expected_revision)
+    return _revised(annotation, columns={**columns, **words}, editor=editor, expected_revision=expected_revision)
 
 
 def withdraw_annotation(annotation: Annotation, *, editor: Person, expected_revision: int) -> Annotation:
     """Withdraw an annotation; its number is never given again and its history stays."""
     columns = {"status": AnnotationStatus.WITHDRAWN}
-    return revised(annotation, columns=columns, editor=editor, expected_revision=expected_revision)
+    return _revised(annotation, columns=columns, editor=editor, expected_revision=expected_revision)
 
 
 @transaction.atomic
-def revised(
+def _revised(
     annotation: Annotation, *, columns: Mapping[str, Any], editor: Person, expected_revision: int
 ) -> Annotation:
     """Return the annotation with new columns as its next revision; a change that changes nothing makes none."""
@@ -65,7 +65,7 @@ def revised(
         raise AnnotationWithdrawnError(key=row.key, withdrawn_at=row.edited_at.isoformat(), by=row.edited_by.name)
     if row.revision_number != expected_revision:
         raise EditConflictError(expected=expected_revision, current=row.revision_number, editor=row.edited_by.name)
-    changed = {name: value for name, value in columns.items() if column_of(row, name) != value}
+    changed = {name: value for name, value in columns.items() if _column_of(row, name) != value}
     if not changed:
         return row
     for name, value in changed.items():
@@ -77,7 +77,7 @@ def revised(
     return row
 
 
-def column_of(row: Annotation, name: str) -> Any:
+def _column_of(row: Annotation, name: str) -> Any:
     """Return a column as it compares; PostgreSQL hands bytes out as a memory view."""
     value = getattr(row, name)
     return bytes(value) if isinstance(value, memoryview) else value

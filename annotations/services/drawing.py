@@ -32,8 +32,8 @@ def draw_annotation(
 ) -> Annotation:
     """Keep a new annotation under the next number of its face."""
     refuse_unfit_words(words.as_fields())
-    registration = registration_drawn_on(face, drawn_on)
-    frame = framed(face, registration)
+    registration = _registration_drawn_on(face, drawn_on)
+    frame = _framed(face, registration)
     # The lock on the face gives each number once; readers and foreign keys pass it.
     Face.objects.select_for_update(no_key=True).get(pk=face.pk)
     newest = Annotation.objects.filter(face=face).aggregate(newest=Max("number"))["newest"] or 0
@@ -52,7 +52,7 @@ def draw_annotation(
     return annotation
 
 
-def registration_drawn_on(face: Face, drawn_on: DrawnOn | None) -> Registration | None:
+def _registration_drawn_on(face: Face, drawn_on: DrawnOn | None) -> Registration | None:
     """Return the registration that laid the image into the frame; unstated, the one accepted now."""
     if drawn_on is None:
         return None
@@ -71,7 +71,7 @@ def registration_drawn_on(face: Face, drawn_on: DrawnOn | None) -> Registration 
     return registration
 
 
-def framed(face: Face, registration: Registration | None) -> Frame:
+def _framed(face: Face, registration: Registration | None) -> Frame:
     """Return the frame that the millimetres belong to: the one of the registration, or the newest."""
     if registration is not None:
         return registration.frame

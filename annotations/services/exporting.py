@@ -21,10 +21,10 @@ __all__ = ["CERTAINTY_PATH", "annotation_iri", "container_iri", "web_annotation_
 
 #: Path of the text that names the five degrees of certainty.
 CERTAINTY_PATH = "/ns/certainty/1"
-SOFTWARE_NAME = "Mahlstick"
+_SOFTWARE_NAME = "Mahlstick"
 #: A frozen picture of the source needs no more pixels than a page shows.
-CACHED_WIDTH_PX = 2048
-ORCID_ADDRESS = "https://orcid.org/"
+_CACHED_WIDTH_PX = 2048
+_ORCID_ADDRESS = "https://orcid.org/"
 
 
 def annotation_iri(annotation: Annotation) -> str:
@@ -39,29 +39,29 @@ def container_iri(face_id: object) -> str:
 
 def web_annotation_of(annotation: Annotation) -> WebAnnotation:
     """Return an annotation as the Web Annotation that its address answers with."""
-    bodies = bodies_of(annotation)
+    bodies = _bodies_of(annotation)
     work = annotation.face.artwork
     return WebAnnotation(
         iri=annotation_iri(annotation),
-        targets=targets_of(annotation),
+        targets=_targets_of(annotation),
         bodies=bodies,
-        motivation=motivation_of(annotation),
+        motivation=_motivation_of(annotation),
         title=annotation.title or None,
         number=annotation.key,
-        creator=agent_of(annotation.author),
-        generator=Agent(SOFTWARE_NAME, "Software", f"{settings.PUBLIC_ADDRESS}/"),
+        creator=_agent_of(annotation.author),
+        generator=Agent(_SOFTWARE_NAME, "Software", f"{settings.PUBLIC_ADDRESS}/"),
         created=annotation.created_at,
         modified=annotation.edited_at,
         rights=(work.rights_uri,) if work.rights_uri else (),
     )
 
 
-def agent_of(person: Person) -> Agent:
+def _agent_of(person: Person) -> Agent:
     """Return a person as an agent, named by the ORCID when there is one."""
-    return Agent(person.name, "Person", f"{ORCID_ADDRESS}{person.orcid}" if person.orcid else None)
+    return Agent(person.name, "Person", f"{_ORCID_ADDRESS}{person.orcid}" if person.orcid else None)
 
 
-def motivation_of(annotation: Annotation) -> str:
+def _motivation_of(annotation: Annotation) -> str:
     """Return the one motivation that tells best why the annotation was made."""
     if annotation.observation:
         return "describing"
@@ -70,7 +70,7 @@ def motivation_of(annotation: Annotation) -> str:
     return "classifying" if annotation.subject or annotation.certainty else "highlighting"
 
 
-def bodies_of(annotation: Annotation) -> tuple[Body, ...]:
+def _bodies_of(annotation: Annotation) -> tuple[Body, ...]:
     """Return what was seen, what was concluded, what is said and how sure the author is."""
     bodies: list[Body] = []
     # The context of 2017 lacks "assessing", so a conclusion says "commenting" and no reader loses it.
@@ -85,44 +85,44 @@ def bodies_of(annotation: Annotation) -> tuple[Body, ...]:
     return tuple(bodies)
 
 
-def targets_of(annotation: Annotation) -> tuple[Target, ...]:
+def _targets_of(annotation: Annotation) -> tuple[Target, ...]:
     """Return the place on the frame's canvas and, when drawn on an image, in that image's own pixels."""
     shape_mm = shape_of(annotation)
     image, registration = annotation.drawn_on_image, registration_in_frame(annotation)
-    canvas = canvas_target(annotation, shape_mm, registration)
+    canvas = _canvas_target(annotation, shape_mm, registration)
     if image is None or registration is None:
         return (canvas,)
-    return canvas, image_target(annotation, shape_mm, image, registration)
+    return canvas, _image_target(annotation, shape_mm, image, registration)
 
 
-def canvas_of(frame: Frame) -> CanvasGrid:
+def _canvas_of(frame: Frame) -> CanvasGrid:
     """Return the canvas of a frame version: origin at the datum, its own pitch, whole pixels."""
     pitch_mm = frame.canvas_pitch_mm
     width_px, height_px = (max(1, round(size_mm / pitch_mm)) for size_mm in (frame.width_mm, frame.height_mm))
     return CanvasGrid(0.0, 0.0, pitch_mm, width_px, height_px)
 
 
-def frame_iri(frame: Frame) -> str:
+def _frame_iri(frame: Frame) -> str:
     """Return the address of a frame version."""
     return f"{settings.PUBLIC_ADDRESS}/frames/{frame.pk}"
 
 
-def canvas_target(annotation: Annotation, shape_mm: BaseGeometry, registration: Registration | None) -> PlacedTarget:
+def _canvas_target(annotation: Annotation, shape_mm: BaseGeometry, registration: Registration | None) -> PlacedTarget:
     """Return the place on the canvas; its state says when the face was as the author saw it."""
-    canvas = canvas_of(annotation.frame)
+    canvas = _canvas_of(annotation.frame)
     shape_px = projected_shape(shape_mm, canvas.px_from_mm)
     image = annotation.drawn_on_image
     return PlacedTarget(
-        source=frame_iri(annotation.frame),
+        source=_frame_iri(annotation.frame),
         shape_mm=shape_mm,
         shape_px=shape_px,
         box_px=enclosing_box_px(shape_px, (canvas.width_px, canvas.height_px)),
         mm_profile=f"{settings.PUBLIC_ADDRESS}{PHYSICAL_MM_PATH}",
-        state=state_of(image, annotation.frame, registration) if image is not None else None,
+        state=_state_of(image, annotation.frame, registration) if image is not None else None,
     )
 
 
-def image_target(
+def _image_target(
     annotation: Annotation, shape_mm: BaseGeometry, image: TechnicalImage, registration: Registration
 ) -> PlacedTarget:
     """Return the place in the pixels of the master, through the registration it was drawn on."""
@@ -135,18 +135,18 @@ def image_target(
         shape_px=shape_px,
         box_px=enclosing_box_px(shape_px, size_px) if size_px else None,
         mm_profile=f"{settings.PUBLIC_ADDRESS}{PHYSICAL_MM_PATH}",
-        state=state_of(image, annotation.frame, registration),
-        scope=frame_iri(annotation.frame),
+        state=_state_of(image, annotation.frame, registration),
+        scope=_frame_iri(annotation.frame),
         rights=image.rights_uri or None,
     )
 
 
-def state_of(image: TechnicalImage, frame: Frame, registration: Registration | None) -> SourceState:
+def _state_of(image: TechnicalImage, frame: Frame, registration: Registration | None) -> SourceState:
     """Return when an image was taken, and a picture of the face pinned to image and registration version."""
-    begun_at, ended_at = moments_of(image.campaign)
+    begun_at, ended_at = _moments_of(image.campaign)
     cached = None
     if registration is not None:
-        width_px = min(CACHED_WIDTH_PX, canvas_of(frame).width_px)
+        width_px = min(_CACHED_WIDTH_PX, _canvas_of(frame).width_px)
         place = f"x_mm=0&y_mm=0&width_mm={frame.width_mm:g}&height_mm={frame.height_mm:g}&width_px={width_px}"
         cached = (
             f"{settings.PUBLIC_ADDRESS}/api/v1/images/{image.pk}/window?{place}&format=png"
@@ -155,7 +155,7 @@ def state_of(image: TechnicalImage, frame: Frame, registration: Registration | N
     return SourceState(begun_at, ended_at, cached)
 
 
-def moments_of(campaign: Campaign) -> tuple[dt.datetime | None, dt.datetime | None]:
+def _moments_of(campaign: Campaign) -> tuple[dt.datetime | None, dt.datetime | None]:
     """Return the first and last day of a campaign as moments in UTC; a single day twice."""
     if campaign.begun_on is None:
         return None, None

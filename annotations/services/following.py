@@ -10,13 +10,11 @@ from imaging.compute.frame_versions import FrameChange
 from imaging.models import Frame
 from imaging.services.framing import FRAME_FOLLOWERS
 
-__all__ = ["follow_frame"]
-
-ROWS_A_PART = 1000
-COLUMNS = ("frame", "geometry_wkb", "min_x_mm", "min_y_mm", "max_x_mm", "max_y_mm")
+_ROWS_A_PART = 1000
+_COLUMNS = ("frame", "geometry_wkb", "min_x_mm", "min_y_mm", "max_x_mm", "max_y_mm")
 
 
-def follow_frame(old: Frame, new: Frame, change: FrameChange) -> None:
+def _follow_frame(old: Frame, new: Frame, change: FrameChange) -> None:
     """Carry every annotation of a face over as its next revision, by whoever corrected the frame.
 
     Runs within the correction's transaction. Withdrawn ones follow too, so that no row speaks of millimetres that
@@ -24,15 +22,15 @@ def follow_frame(old: Frame, new: Frame, change: FrameChange) -> None:
     """
     part: list[Annotation] = []
     rows = Annotation.objects.filter(frame=old).select_for_update(of=("self",)).order_by("pk")
-    for annotation in rows.iterator(chunk_size=ROWS_A_PART):
-        part.append(carried(annotation, new, change))
-        if len(part) == ROWS_A_PART:
-            keep(part)
+    for annotation in rows.iterator(chunk_size=_ROWS_A_PART):
+        part.append(_carried(annotation, new, change))
+        if len(part) == _ROWS_A_PART:
+            _keep(part)
             part = []
-    keep(part)
+    _keep(part)
 
 
-def carried(annotation: Annotation, new: Frame, change: FrameChange) -> Annotation:
+def _carried(annotation: Annotation, new: Frame, change: FrameChange) -> Annotation:
     """Return an annotation laid into the new frame, not yet saved."""
     shape_mm = shapely.transform(shape_of(annotation), change.new_from_old_mm)
     annotation.frame = new
@@ -45,11 +43,11 @@ def carried(annotation: Annotation, new: Frame, change: FrameChange) -> Annotati
     return annotation
 
 
-def keep(part: list[Annotation]) -> None:
+def _keep(part: list[Annotation]) -> None:
     """Save some carried annotations and tell who listens."""
-    Annotation.objects.bulk_update(part, [*COLUMNS, "revision_number", "edited_by", "edited_at"])
+    Annotation.objects.bulk_update(part, [*_COLUMNS, "revision_number", "edited_by", "edited_at"])
     for annotation in part:
         announce(annotation)
 
 
-FRAME_FOLLOWERS.append(follow_frame)
+FRAME_FOLLOWERS.append(_follow_frame)

@@ -12,7 +12,7 @@ from imaging.models import Person
 __all__ = ["Change", "Revision", "revisions_of"]
 
 #: What people can change; the rest of a row follows from it.
-COMPARED = ("status", *WORD_FIELDS, "frame_id")
+_COMPARED = ("status", *WORD_FIELDS, "frame_id")
 
 
 @dataclass(frozen=True)
@@ -43,30 +43,30 @@ def revisions_of(annotation: Annotation) -> list[Revision]:
     revisions = []
     before = None
     for event in events:
-        changes = changes_between(before, event) if before is not None else ()
+        changes = _changes_between(before, event) if before is not None else ()
         editor = editors.get(event.edited_by_id)
         revisions.append(Revision(event.revision_number, editor, event.edited_at, changes))
         before = event
     return revisions
 
 
-def changes_between(before: Any, after: Any) -> tuple[Change, ...]:
+def _changes_between(before: Any, after: Any) -> tuple[Change, ...]:
     """Return what one recorded row changed of the one before it."""
     changes = [
-        Change(name.removesuffix("_id"), text_of(getattr(before, name)), text_of(getattr(after, name)))
-        for name in COMPARED
+        Change(name.removesuffix("_id"), _text_of(getattr(before, name)), _text_of(getattr(after, name)))
+        for name in _COMPARED
         if getattr(before, name) != getattr(after, name)
     ]
     if bytes(before.geometry_wkb) != bytes(after.geometry_wkb):
-        changes.append(Change("geometry", geometry_of(before), geometry_of(after)))
+        changes.append(Change("geometry", _geometry_of(before), _geometry_of(after)))
     return tuple(changes)
 
 
-def geometry_of(event: Any) -> dict[str, Any]:
+def _geometry_of(event: Any) -> dict[str, Any]:
     """Return the geometry of a recorded row as JSON."""
     return geometry_to_json(geometry_from_wkb(bytes(event.geometry_wkb)))
 
 
-def text_of(value: Any) -> str:
+def _text_of(value: Any) -> str:
     """Return a field as text; identifiers among them."""
     return str(value)

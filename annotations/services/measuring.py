@@ -17,7 +17,7 @@ from annotations.services.placing import placed_by, registration_in_frame, shape
 __all__ = ["Measured", "measurements_of"]
 
 # The pitch varies slowly over a picture; this many corners tell its largest value.
-MOST_CORNERS = 64
+_MOST_CORNERS = 64
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ def measurements_of(annotation: Annotation) -> Measured:
     is said beside it.
     """
     shape_mm = shape_of(annotation)
-    pitch_mm, radius95_mm = known_at(annotation, shape_mm)
+    pitch_mm, radius95_mm = _known_at(annotation, shape_mm)
     if shape_mm.geom_type in {"Point", "MultiPoint"}:
         count = len(shapely.get_parts(shape_mm))
         sentence = ngettext("%(count)d place", "%(count)d places", count) % {"count": count}
@@ -58,7 +58,7 @@ def measurements_of(annotation: Annotation) -> Measured:
     # What cannot be resolved is never a number, here neither.
     value, uncertainty = (measurement.value, measurement.uncertainty) if measurement.is_resolved else (None, None)
     return Measured(
-        sentence_on(measurement),
+        _sentence_on(measurement),
         length_mm=None if is_area else value,
         uncertainty_mm=None if is_area else uncertainty,
         area_mm2=value if is_area else None,
@@ -70,7 +70,7 @@ def measurements_of(annotation: Annotation) -> Measured:
     )
 
 
-def known_at(annotation: Annotation, shape_mm: BaseGeometry) -> tuple[float, float | None]:
+def _known_at(annotation: Annotation, shape_mm: BaseGeometry) -> tuple[float, float | None]:
     """Return the largest pixel at the corners of a shape and how well its place is known (95 %), in mm.
 
     What was drawn on no image was placed on the canvas, whose pitch then counts.
@@ -80,27 +80,27 @@ def known_at(annotation: Annotation, shape_mm: BaseGeometry) -> tuple[float, flo
         return annotation.frame.canvas_pitch_mm, None
     frame_map, uncertainty = placed_by(registration)
     corners_mm = shapely.get_coordinates(shape_mm)
-    corners_mm = corners_mm[:: max(1, len(corners_mm) // MOST_CORNERS)]
+    corners_mm = corners_mm[:: max(1, len(corners_mm) // _MOST_CORNERS)]
     pitch_mm = float(np.max(frame_map.pitch_mm_at(corners_mm)))
     return pitch_mm, float(np.max(uncertainty.at(corners_mm))) if uncertainty is not None else None
 
 
-def sentence_on(measurement: Measurement) -> str:
+def _sentence_on(measurement: Measurement) -> str:
     """Return a measurement as people read it: value and uncertainty to the same place, or what cannot be told."""
     if not measurement.is_resolved:
-        smallest = in_reader_digits(rounded_digits(measurement.resolvable_mm, 2))
+        smallest = _in_reader_digits(rounded_digits(measurement.resolvable_mm, 2))
         return _("Cannot resolve: below %(size)s mm (3 pixels) this image does not tell a size from a blur.") % {
             "size": smallest
         }
     rounded = measurement.rounded
     unit = {"mm": "mm", "mm2": "mm²"}[measurement.unit]
     return _("%(value)s ± %(uncertainty)s %(unit)s (k = 2)") % {
-        "value": in_reader_digits(rounded.value_digits),
-        "uncertainty": in_reader_digits(rounded.uncertainty_digits),
+        "value": _in_reader_digits(rounded.value_digits),
+        "uncertainty": _in_reader_digits(rounded.uncertainty_digits),
         "unit": unit,
     }
 
 
-def in_reader_digits(digits: str) -> str:
+def _in_reader_digits(digits: str) -> str:
     """Return digits with the decimal sign of the reader's language."""
     return digits.replace(".", str(get_format("DECIMAL_SEPARATOR")))

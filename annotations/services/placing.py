@@ -15,7 +15,7 @@ from imaging.models import Registration, RegistrationStatus
 __all__ = ["columns_of_shape", "placed_by", "registration_in_frame", "shape_of"]
 
 # A registration never changes its map, so a few dozen parsed ones serve every list and page.
-KEPT_MAPS = 64
+_KEPT_MAPS = 64
 
 
 def columns_of_shape(shape_mm: BaseGeometry) -> dict[str, Any]:
@@ -53,11 +53,11 @@ def registration_in_frame(annotation: Annotation) -> Registration | None:
 
 def placed_by(registration: Registration) -> tuple[FrameMap, UncertaintyGrid | None]:
     """Return the map of a registration and how well it is known."""
-    return parsed_registration(registration.pk)
+    return _parsed_registration(registration.pk)
 
 
-@lru_cache(maxsize=KEPT_MAPS)
-def parsed_registration(registration_id: UUID) -> tuple[FrameMap, UncertaintyGrid | None]:
+@lru_cache(maxsize=_KEPT_MAPS)
+def _parsed_registration(registration_id: UUID) -> tuple[FrameMap, UncertaintyGrid | None]:
     """Return map and uncertainty of a registration, read once."""
     columns = Registration.objects.values_list("map", "uncertainty").get(pk=registration_id)
     return FrameMap.from_json(columns[0]), UncertaintyGrid.from_json(columns[1]) if columns[1] else None

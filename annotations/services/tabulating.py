@@ -13,7 +13,7 @@ from annotations.services.words import WORD_FIELDS
 __all__ = ["table_values_of"]
 
 #: Figures are written to 0.1 um, as the geometry is.
-DECIMALS = 4
+_DECIMALS = 4
 
 
 def table_values_of(annotation: Annotation) -> dict[str, Any]:
@@ -33,7 +33,7 @@ def table_values_of(annotation: Annotation) -> dict[str, Any]:
         "frame_version": annotation.frame.version,
         **{name: getattr(annotation, name) for name in WORD_FIELDS},
         "geometry_mm_wkt": mm_text_of(shape_of(annotation)),
-        **{name: None if value is None else round(value, DECIMALS) for name, value in figures.items()},
+        **{name: None if value is None else round(value, _DECIMALS) for name, value in figures.items()},
         "can_resolve": measured.can_resolve,
         "drawn_on": str(image) if image is not None else None,
         "registration_version": registration.version if registration is not None else None,

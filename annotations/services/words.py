@@ -8,11 +8,11 @@ from typing import Any
 from annotations.models import Certainty
 from imaging.errors import FieldRefusedError
 
-__all__ = ["LENGTHS", "WORD_FIELDS", "Words", "refuse_unfit_words"]
+__all__ = ["LENGTHS", "LONGEST_TEXT", "WORD_FIELDS", "Words", "refuse_unfit_words"]
 
 #: Language tags of BCP 47 (RFC 5646): letters first, then subtags.
-LANGUAGE_TAG = re.compile(r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*")
-SUBJECT_CODE = re.compile(r"[a-z0-9]+([_-][a-z0-9]+)*")
+_LANGUAGE_TAG = re.compile(r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*")
+_SUBJECT_CODE = re.compile(r"[a-z0-9]+([_-][a-z0-9]+)*")
 LONGEST_TEXT = 50_000
 
 
@@ -59,8 +59,8 @@ def refuse_unfit_words(words: Mapping[str, Any]) -> None:
     certainty, subject = words.get("certainty", ""), words.get("subject", "")
     if certainty and certainty not in Certainty.values:
         raise FieldRefusedError(field="certainty", given=certainty, needed=f"one of {', '.join(Certainty.values)}")
-    if subject and SUBJECT_CODE.fullmatch(subject) is None:
+    if subject and _SUBJECT_CODE.fullmatch(subject) is None:
         raise FieldRefusedError(field="subject", given=subject, needed="a code of small letters, such as crack")
     language = words.get("text_language", "en")
-    if LANGUAGE_TAG.fullmatch(language) is None:
+    if _LANGUAGE_TAG.fullmatch(language) is None:
         raise FieldRefusedError(field="text_language", given=language, needed="a language tag, such as en or de-CH")

@@ -235,7 +235,7 @@ def test_the_second_of_two_editors_gets_what_the_first_kept(scene, annotation, m
         f"{URL}{annotation.pk}", {"title": "Second"}, format="json", headers={"If-Match": '"1"'}
     )
     problem = response.json()
-    assert (response.status_code, problem["code"], problem["current"]) == (412, "edit_conflict", 2)
+    assert (response.status_code, problem["code"], problem["current"]) == (412, "annotation_conflict", 2)
     assert (problem["current_state"]["title"], problem["current_state"]["revision"]) == ("First", 2)
     annotation.refresh_from_db()
     assert (annotation.title, annotation.status) == ("First", "active")

@@ -256,7 +256,7 @@ def test_walking_all_pages_meets_every_annotation_once():
     listing = listing_of(5)
     addresses = [f"{HOST}/annotations/{number}" for number in range(5)]
     pages = {
-        listing.page_iri(number): page_document(listing, number, addresses[2 * number : 2 * number + 2])
+        listing.page_iri(number): page_document(listing, number, items=addresses[2 * number : 2 * number + 2])
         for number in range(3)
     }
     met: list[str] = []

@@ -20,7 +20,7 @@ from imaging.models import Face, Person
 __all__ = ["Command"]
 
 # Rows are fetched in parts, so that a face with a million marks needs no more memory than one with ten.
-ROWS_A_PART = 1000
+_ROWS_A_PART = 1000
 
 
 class Command(BaseCommand):
@@ -52,7 +52,7 @@ class Command(BaseCommand):
     def rows(self, face_id: str, email: str | None) -> Any:
         """Return the annotations of a face: all of them, or those open to one person."""
         if email is None:
-            return every_annotation_of(face_of(face_id))
+            return every_annotation_of(_face_of(face_id))
         person = Person.objects.filter(email=email).first()
         if person is None:
             raise CommandError(f"Nobody has the e-mail address {email}. Check it on the page of the study.")
@@ -63,7 +63,7 @@ class Command(BaseCommand):
 
     def lines(self, rows: Any, form: str) -> Any:
         """Yield the lines of the export."""
-        found = rows.iterator(chunk_size=ROWS_A_PART)
+        found = rows.iterator(chunk_size=_ROWS_A_PART)
         if form == "csv":
             yield table_header()
             yield from (table_row(table_values_of(annotation)) for annotation in found)
@@ -72,7 +72,7 @@ class Command(BaseCommand):
             yield json.dumps(export_annotation(web_annotation_of(annotation)), ensure_ascii=False) + "\n"
 
 
-def face_of(face_id: str) -> Face:
+def _face_of(face_id: str) -> Face:
     """Return a face by its identifier."""
     try:
         return Face.objects.get(pk=face_id)
