@@ -202,7 +202,7 @@ def _texts(
         if name in _IIM_SOURCES:
             candidates.append(("iptc", "; ".join(datasets.get(_IIM_SOURCES[name], []))))
         if name in _EXIF_SOURCES:
-            candidates.append(("exif", _text(exif, _EXIF_SOURCES[name])))
+            candidates.append(("exif", _human_text(_text(exif, _EXIF_SOURCES[name]))))
         found = next(((source, _clean(text)) for source, text in candidates if _clean(text)), None)
         texts[name] = found[1] if found else ""
         if found:
@@ -249,6 +249,11 @@ def _taken_at(exif: Mapping[str, Any]) -> str:
 def _text(exif: Mapping[str, Any], name: str) -> str:
     found = exif.get(name)
     return found if isinstance(found, str) else ""
+
+
+def _human_text(text: str) -> str:
+    """Return a text unless a program wrote it for itself, as JSON or XML."""
+    return "" if text.lstrip()[:1] in ("{", "<") else text
 
 
 def _number(exif: Mapping[str, Any], name: str) -> float | None:

@@ -172,6 +172,15 @@ def test_a_picture_without_metadata_says_nothing(tmp_path):
     assert metadata.doubts == ()
 
 
+@pytest.mark.parametrize(("written", "description"), [("A jug", "A jug"), ('{"shape": [2, 2]}', ""), ("<OME/>", "")])
+def test_what_programs_write_for_themselves_is_no_description(tmp_path, written, description):
+    path = tmp_path / "a.tif"
+    tifffile.imwrite(path, PIXELS, description=written, metadata=None)
+    metadata = read(path)
+    assert metadata.description == description
+    assert metadata.raw["exif"]["ImageDescription"] == written
+
+
 BOMB = b"""<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">
 <!ENTITY c "&b;&b;&b;&b;&b;&b;&b;&b;">]><rdf:RDF
 xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description>&c;</rdf:Description>
