@@ -189,8 +189,10 @@ class _Child:
 
 def _environment() -> dict[str, str]:
     kept = {name: os.environ[name] for name in _KEPT_VARIABLES if name in os.environ}
-    # One arena: glibc otherwise reserves 64 MB of address space per thread.
-    return kept | {"PYTHONPATH": str(_REPOSITORY), "MALLOC_ARENA_MAX": "1", "VIPS_CONCURRENCY": "2"}
+    # One arena: glibc otherwise reserves 64 MB of address space per thread. No byte code: under the
+    # limit on written bytes Python would leave cut-off .pyc files behind, for every process to trip over.
+    child = {"MALLOC_ARENA_MAX": "1", "PYTHONDONTWRITEBYTECODE": "1", "VIPS_CONCURRENCY": "2"}
+    return kept | child | {"PYTHONPATH": str(_REPOSITORY)}
 
 
 def _last_reply(child: _Child, watch: _Watch, *, limits: GuardLimits) -> dict[str, Any] | None:
