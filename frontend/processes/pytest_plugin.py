@@ -27,6 +27,8 @@ _DATABASE = EmbeddedDatabase(_DATA, is_disposable=True)
 # Before anything reads the settings. Whatever a developer's own shell says is for the real thing.
 os.environ["MAHLSTICK_DATA"] = str(_DATA)
 os.environ["DATABASE_URL"] = _DATABASE.address
+# Static files come from the sources; the folder for collected ones only has to exist.
+(_DATA / "static").mkdir(parents=True, exist_ok=True)
 for _name in [name for name in os.environ if name.startswith("MAHLSTICK_")]:
     if _name not in {"MAHLSTICK_DATA", "MAHLSTICK_TEST_DATA", "MAHLSTICK_CHROMIUM"}:
         del os.environ[_name]
