@@ -172,7 +172,9 @@ def _direct_linear(source: NDArray[np.float64], target: NDArray[np.float64]) -> 
     equations = []
     for row, image in zip(([x, y, one, zero, zero, zero], [zero, zero, zero, x, y, one]), target.T, strict=True):
         equations.append(np.stack([*row, -image * x, -image * y, -image], axis=-1))
-    solution = np.linalg.svd(np.concatenate(equations))[2][-1]
+    stacked = np.concatenate(equations)
+    # Four points give eight equations; the ninth direction, wanted here, then needs the full set.
+    solution = np.linalg.svd(stacked, full_matrices=len(stacked) < 9)[2][-1]
     matrix: NDArray[np.float64] = solution.reshape(3, 3)
     corner = matrix[2, 2]
     # Points at unit spread surround the origin, so a vanishing corner means a horizon among them.
