@@ -67,7 +67,8 @@ def run_command(arguments: list[str]) -> int:
 
 def _refuse_unwritable(data: Path) -> None:
     try:
-        data.mkdir(parents=True, exist_ok=True)
+        # Static files come from the sources; the folder for collected ones only has to exist.
+        (data / "static").mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=data):
             pass
     except OSError as problem:
