@@ -20,6 +20,10 @@ __all__ = ["DisplayTone", "ToneStatistics"]
 _FLOAT_STEPS = 65535
 
 
+# Closer together, black and white are the same number for a float32.
+_SMALLEST_SPAN = 1e-6
+
+
 @dataclass(frozen=True)
 class ToneStatistics:
     """The values from which a tone was made.
@@ -95,8 +99,8 @@ class DisplayTone:
                 raise FieldRefusedError(field=f"tone.{name}", given=value, needed="a number")
             if not math.isfinite(value):
                 raise FieldRefusedError(field=f"tone.{name}", given=value, needed="a finite number")
-        if self.white <= self.black:
-            needed = f"a value above tone.black, which is {self.black}"
+        if self.white - self.black < _SMALLEST_SPAN * max(1.0, abs(self.black)):
+            needed = f"a value clearly above tone.black, which is {self.black}"
             raise FieldRefusedError(field="tone.white", given=self.white, needed=needed)
         if not 0.05 <= self.gamma <= 20.0:
             raise FieldRefusedError(field="tone.gamma", given=self.gamma, needed="0.05 to 20")
@@ -117,10 +121,15 @@ class DisplayTone:
         white = float(np.iinfo(dtype).max)
         return cls(0.0, white, channels=channels, is_colour_managed=is_colour_managed)
 
+    def is_whole_range(self, dtype: np.dtype) -> bool:
+        """Return whether all values of an integer type are shown in proportion."""
+        if dtype.kind != "u" or self.is_inverted:
+            return False
+        return (self.black, self.white, self.gamma) == (0.0, float(np.iinfo(dtype).max), 1.0)
+
     def is_passthrough(self, dtype: np.dtype) -> bool:
         """Return whether values of that type are shown unchanged."""
-        plain = (self.black, self.white, self.gamma) == (0.0, 255.0, 1.0)
-        return dtype == np.uint8 and plain and not self.is_inverted
+        return dtype == np.uint8 and self.is_whole_range(dtype)
 
     def refuse_missing_bands(self, bands: int) -> None:
         """Raise FieldRefusedError if a picture of so many bands lacks one that is shown."""

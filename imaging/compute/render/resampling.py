@@ -6,23 +6,20 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from imaging.compute.frames import PIXEL_CENTRE
 from imaging.compute.masters.source import MasterSource
 from imaging.compute.render.pixel_field import BlockPlaces, PixelField
-from imaging.compute.render.row_kernel import is_nearly_parallel, resample_nearly_parallel
+from imaging.compute.render.row_kernel import resample_at
 
 __all__ = ["BlockResampler", "ResampledBlock"]
 
 # Cubic interpolation reads one sample before and two behind a place.
 _KERNEL_REACH_PX = 3
-# OpenCV indexes sources by 16-bit integers.
+# Beyond, single precision has too few digits for places.
 _LONGEST_SOURCE_SIDE_PX = 16_000
-# Both coordinates are in one array; OpenCV's binding wants an empty second one.
-_NO_SECOND_MAP = np.empty(0, np.float32)
 _MOST_SOURCE_PIXELS = 24_000_000
 
 
@@ -62,9 +59,8 @@ class BlockResampler:
 
     Notes
     -----
-    Keys' cubic kernel (a = -0.75), like OpenCV. Where rows run nearly along those of the source
-    (up to 3 degrees) a compiled kernel serves at exact places, otherwise OpenCV at places rounded
-    to 1/32 px. Not for sharing between threads. Memory: one block of the source, at most 24 Mpx.
+    Keys' cubic kernel, see `row_kernel`; pixels come from within 0.011 px of their place. Not for
+    sharing between threads. Memory: one block of the source, at most 24 Mpx.
     """
 
     def __init__(
@@ -135,19 +131,7 @@ class BlockResampler:
         shape = (places.height_px, places.width_px, window.shape[2])
         if self._pixels.shape != shape or self._pixels.dtype != window.dtype:
             self._pixels = np.empty(shape, window.dtype)
-        if is_nearly_parallel(places.nodes, places.step_px):
-            nodes = places.nodes - start
-            resample_nearly_parallel(window, nodes, places.step_px, self._pixels)
-            return self._pixels
-        is_grey = window.shape[2] == 1
-        cv2.remap(
-            window[..., 0] if is_grey else window,
-            self._index(places, start),
-            _NO_SECOND_MAP,
-            cv2.INTER_CUBIC,
-            dst=self._pixels[..., 0] if is_grey else self._pixels,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
+        resample_at(window, places.nodes - start, places.step_px, self._pixels)
         return self._pixels
 
     def _is_inside(self, places: BlockPlaces, start: NDArray[np.int64]) -> NDArray[np.bool_] | None:

@@ -57,12 +57,17 @@ class ShownPixels:
         self.channels = tone.shown_channels
         own_order = tone.mix is None and tone.channels == tuple(range(self.channels))
         self._transform = None
+        self._is_rounded_first = False
         if tone.is_colour_managed and own_order and source.dtype.kind == "u":
             if source.icc_profile is not None:
+                # Sixteen bits shown over their whole range become eight first: LittleCMS has an
+                # exact way for eight bits, and a table with errors up to 14 levels for sixteen.
+                self._is_rounded_first = tone.is_whole_range(source.dtype)
+                eight_bits = np.dtype(np.uint8)
                 self._transform = SrgbTransform(
                     source.icc_profile,
                     channels=self.channels,
-                    dtype=source.dtype,
+                    dtype=eight_bits if self._is_rounded_first else source.dtype,
                     name=source.name,
                 )
             elif untagged == "refuse":
@@ -85,6 +90,11 @@ class ShownPixels:
         out : (rows, columns, channels) uint8 array
             Taken as it is.
         """
-        if self._transform is not None:
-            selected = self._transform.apply(selected)
-        self.tone.shade(selected, out)
+        if self._transform is None:
+            self.tone.shade(selected, out)
+        elif self._is_rounded_first:
+            self.tone.shade(selected, out)
+            if not self._transform.is_identity:
+                np.copyto(out, self._transform.apply(out))
+        else:
+            self.tone.shade(self._transform.apply(selected), out)

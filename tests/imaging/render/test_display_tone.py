@@ -64,7 +64,7 @@ def test_a_tone_survives_storage():
         ([], "tone is list; needed is an object"),
         ({"black": 0.0}, r"tone is without \['white'\]"),
         ({"black": 0.0, "white": 1.0, "contrast": 2}, r"tone is with \['contrast'\]"),
-        ({"black": 5.0, "white": 5.0}, "tone.white is 5.0; needed is a value above tone.black, which is 5.0"),
+        ({"black": 5.0, "white": 5.0}, "tone.white is 5.0; needed is a value clearly above tone.black, which is 5.0"),
         ({"black": "0", "white": 1.0}, "tone.black is 0; needed is a number"),
         ({"black": True, "white": 2.0}, "tone.black is True; needed is a number"),
         ({"black": 0.0, "white": float("nan")}, "tone.white is nan; needed is a finite number"),
