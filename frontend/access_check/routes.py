@@ -58,6 +58,10 @@ WINDOW = "?x_mm=0&y_mm=0&width_mm=8&height_mm=6&width_px=16&format=png"
 PAGES = (
     of_cast("works", lambda cast: "/"),
     of_cast("artwork", lambda cast: f"/works/{cast.artwork.pk}/"),
+    of_cast("work-correction", lambda cast: f"/works/{cast.artwork.pk}/correction/"),
+    of_cast("work-faces", lambda cast: f"/works/{cast.artwork.pk}/faces", method="POST", body={}, is_form=True),
+    of_cast("study-new", lambda cast: "/studies/"),
+    of_cast("study-works", lambda cast: f"/studies/{cast.study.pk}/works/"),
     of_cast("bring-in", lambda cast: f"/works/{cast.artwork.pk}/bring-in/"),
     of_cast("examine", lambda cast: f"/faces/{cast.face.pk}/examine/"),
     of_cast("frame-setup", lambda cast: f"/faces/{cast.face.pk}/frame/"),

@@ -3,11 +3,13 @@
 from typing import Any, ClassVar
 
 from django import forms
+from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from imaging.compute.rights import RIGHTS_URIS
-from imaging.models import Person, Role, Site, TechnicalImage
+from imaging.models import Artwork, Person, Role, Site, TechnicalImage
 from imaging.services.correcting import CORRECTABLE_FIELDS
+from imaging.services.works import WORK_FIELDS
 
 __all__ = [
     "ImageCorrectionForm",
@@ -15,13 +17,41 @@ __all__ = [
     "MemberForm",
     "ProfileForm",
     "StatedScaleForm",
+    "StudyForm",
     "TokenForm",
+    "WorkForm",
 ]
 
 
 def rights_choices() -> list[tuple[str, str]]:
     """Return the rights statements with an empty first line."""
     return [("", _("not stated")), *RIGHTS_URIS.items()]
+
+
+class StudyForm(forms.Form):
+    """A new study."""
+
+    name = forms.CharField(label=_("Name of the study"), max_length=200)
+    summary = forms.CharField(label=_("What it is about"), required=False, widget=forms.Textarea(attrs={"rows": 3}))
+
+
+class WorkForm(forms.ModelForm[Artwork]):
+    """What is stated about a work; sizes height before width, in millimetres."""
+
+    rights_uri = forms.ChoiceField(label=_("Rights"), choices=rights_choices, required=False)
+
+    class Meta:
+        model = Artwork
+        fields: ClassVar = list(WORK_FIELDS)
+
+    def __init__(self, *arguments: Any, works: QuerySet[Artwork], **options: Any):
+        super().__init__(*arguments, **options)
+        part_of = self.fields["part_of"]
+        assert isinstance(part_of, forms.ModelChoiceField)
+        part_of.queryset, part_of.label, part_of.required = works, _("Part of"), False
+
+    def validate_unique(self) -> None:
+        """Leave it to the service, which knows the study."""
 
 
 class ImageCorrectionForm(forms.ModelForm[TechnicalImage]):

@@ -55,9 +55,11 @@ def show_study(request: HttpRequest, study_id: str) -> HttpResponse:
 
 def study_context(request: HttpRequest, study: Study, **shown: Any) -> dict[str, Any]:
     """Return what the page shows; forms come back with their errors."""
-    is_lead = role_in_study(request.user, study.pk) == Role.LEAD
+    role = role_in_study(request.user, study.pk)
+    is_lead = role == Role.LEAD
     return {
         "study": study,
+        "may_enter": role in (Role.CONTRIBUTOR, Role.LEAD),
         "is_lead": is_lead,
         "memberships": study.memberships.select_related("person", "site").order_by("person__name"),
         "invitations": study.invitations.select_related("invited_by").order_by("-created_at") if is_lead else [],

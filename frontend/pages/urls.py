@@ -2,13 +2,27 @@
 
 from django.urls import path
 
-from frontend.pages import artwork, bring_in, examination, frames, images, jobs, people, registrations, storage, works
+from frontend.pages import (
+    artwork,
+    bring_in,
+    entering,
+    examination,
+    frames,
+    images,
+    jobs,
+    people,
+    registrations,
+    storage,
+    works,
+)
 
 __all__ = ["urlpatterns"]
 
 urlpatterns = [
     path("", works.show_works, name="works"),
     path("works/<str:artwork_id>/", artwork.show_artwork, name="artwork"),
+    path("works/<str:artwork_id>/correction/", entering.correct_artwork, name="work-correction"),
+    path("works/<str:artwork_id>/faces", entering.add_work_face, name="work-faces"),
     path("works/<str:artwork_id>/bring-in/", bring_in.show_bring_in, name="bring-in"),
     path("faces/<str:face_id>/examine/", examination.show_examination, name="examine"),
     path("faces/<str:face_id>/frame/", frames.show_frame_setup, name="frame-setup"),
@@ -22,7 +36,9 @@ urlpatterns = [
     path("jobs/", jobs.show_jobs, name="jobs"),
     path("jobs/<str:job_id>", jobs.stop_or_repeat_job, name="job"),
     path("storage/", storage.show_storage, name="storage"),
+    path("studies/", entering.enter_study, name="study-new"),
     path("studies/<str:study_id>/", people.show_study, name="study"),
+    path("studies/<str:study_id>/works/", entering.enter_artwork, name="study-works"),
     path("studies/<str:study_id>/members", people.add_study_member, name="study-members"),
     path("studies/<str:study_id>/invitations", people.invite_study_guest, name="study-invitations"),
     path("memberships/<str:membership_id>", people.change_member, name="member"),
