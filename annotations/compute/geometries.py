@@ -5,7 +5,7 @@ a GeoJSON-like dictionary (RFC 7946 types and ring order free, but millimetres w
 of degrees) and stored as WKB (OGC 06-103r4) in double precision.
 """
 
-import math
+import sys
 from typing import Any
 
 import numpy as np
@@ -199,7 +199,8 @@ def _refuse_coordinates(value: Any, field: str, *, depth: int) -> None:
         raise GeometryFormatError(field=field, got=f"{len(value)} numbers", needed="x and y in mm")
     for number in value:
         is_number = isinstance(number, int | float) and not isinstance(number, bool)
-        if not is_number or not math.isfinite(number):
+        # A whole number may be longer than any float; comparing it converts nothing.
+        if not is_number or not abs(number) <= sys.float_info.max:
             raise GeometryFormatError(field=field, got=repr(number)[:40], needed="a finite number in mm")
 
 

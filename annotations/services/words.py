@@ -54,6 +54,8 @@ def refuse_unfit_words(words: Mapping[str, Any]) -> None:
             raise FieldRefusedError(
                 field=field, given="not a field of words", needed=f"one of {', '.join(WORD_FIELDS)}"
             )
+        if not _is_storable(value):
+            raise FieldRefusedError(field=field, given="text with broken characters", needed="Unicode text")
         if len(value) > longest:
             raise FieldRefusedError(field=field, given=f"{len(value)} characters", needed=f"at most {longest}")
     certainty, subject = words.get("certainty", ""), words.get("subject", "")
@@ -64,3 +66,8 @@ def refuse_unfit_words(words: Mapping[str, Any]) -> None:
     language = words.get("text_language", "en")
     if _LANGUAGE_TAG.fullmatch(language) is None:
         raise FieldRefusedError(field="text_language", given=language, needed="a language tag, such as en or de-CH")
+
+
+def _is_storable(text: str) -> bool:
+    """Return whether PostgreSQL keeps a text: no zero bytes, no halves of surrogate pairs."""
+    return "\x00" not in text and not any("\ud800" <= character <= "\udfff" for character in text)

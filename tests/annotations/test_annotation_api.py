@@ -327,3 +327,35 @@ def test_an_annotation_on_no_image_is_seen_where_its_face_is(scene, who, status)
     client = scene.client(who)
     assert client.get(f"{URL}{drawn.pk}").status_code == status
     assert client.get(URL).json()["count"] == (1 if status == 200 else 0)
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        {"title": "\ud800"},
+        {"observation": "a\x00b"},
+        {"geometry": {"type": "Point", "coordinates": [10**400, 0]}},
+        {"geometry": {"type": "Point", "coordinates": [True, 0]}},
+        {"geometry": {"type": ["Point"], "coordinates": [0, 0]}},
+        {"geometry": [[1, 2]]},
+        {"title": {"en": "Crack"}},
+        {"drawn_on_image": "IMG_0001"},
+    ],
+)
+def test_hostile_values_are_refused_and_break_nothing(scene, body):
+    whole = {"face": str(scene.face.pk), "geometry": LINE, **body}
+    # Escaped, so that half a character reaches the server as clients can send it.
+    response = scene.client("author").post(URL, json.dumps(whole), content_type="application/json")
+    assert response.status_code == 400
+
+
+def test_a_body_that_is_no_object_is_refused(scene):
+    client = scene.client("author")
+    assert client.post(URL, [1, 2], format="json").status_code == 400
+    assert client.post(URL, "x" * 10, content_type="application/json").status_code == 400
+    assert client.post(URL, "a=1", content_type="application/x-www-form-urlencoded").status_code == 415
+
+
+def test_a_window_larger_than_numbers_go_finds_everything(scene, annotation):
+    window = {"x_mm": "-1e308", "y_mm": "-1e308", "width_mm": "1.7e308", "height_mm": "1.7e308"}
+    assert scene.client("reader").get(URL, {"face": scene.face.pk, **window}).json()["count"] == 1

@@ -246,3 +246,13 @@ def test_a_token_opens_the_document_as_a_session_does(scene, annotation, api):
     api.credentials(HTTP_AUTHORIZATION=f"Bearer {secret}")
     response = api.get(f"/annotations/{annotation.pk}", headers={"Accept": JSON_LD})
     assert json.loads(response.content)["type"] == "Annotation"
+
+
+@pytest.mark.parametrize("address", ["/annotations/{annotation}", "/faces/{face}/annotations/"])
+def test_heads_are_those_of_the_document(scene, annotation, address):
+    path = address.format(annotation=annotation.pk, face=scene.face.pk)
+    client = scene.client("reader")
+    whole, head = (ask(path, headers={"Accept": JSON_LD}) for ask in (client.get, client.head))
+    assert {name: head[name] for name in ("ETag", "Link", "Vary", "Content-Type")} == {
+        name: whole[name] for name in ("ETag", "Link", "Vary", "Content-Type")
+    }
