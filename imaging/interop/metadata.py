@@ -8,7 +8,7 @@ from typing import Any
 
 from imaging.compute.masters.icc_profile import summarise_profile
 from imaging.compute.masters.master_header import MasterHeader
-from imaging.errors import MasterFileError
+from imaging.errors import GuardError, MasterFileError
 
 from .exif import exif_of_block, exif_of_tiff, iso_time
 from .iptc import iptc_datasets
@@ -152,7 +152,7 @@ def read_metadata(path: Path, header: MasterHeader) -> ImageMetadata:
     doubts: list[str] = []
     try:
         blocks = metadata_blocks(path, header)
-    except MasterFileError:
+    except (MasterFileError, GuardError):
         blocks = MetadataBlocks()
         doubts.append("blocks_damaged")
     exif = _exif(path, header, blocks, doubts)

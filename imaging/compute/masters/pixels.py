@@ -203,7 +203,7 @@ def _decoded_heic(path: Path, header: MasterHeader) -> pyvips.Image:
     try:
         picture = pillow_heif.open_heif(path, convert_hdr_to_8bit=False)
         samples = np.ascontiguousarray(np.asarray(picture))
-    except (ValueError, SyntaxError, EOFError, RuntimeError, OSError) as err:
+    except (ValueError, SyntaxError, EOFError, LookupError, RuntimeError, OSError) as err:
         raise DamagedFileError(file_name=header.file_name, what=f"its pixels cannot all be decoded ({err})") from err
     return pyvips.Image.new_from_array(samples)
 

@@ -237,3 +237,10 @@ def test_random_damage_to_the_blocks_never_stops_the_reading(tmp_path):
             content[place + offset] = generator.integers(0, 256)
         path.write_bytes(content)
         json.dumps(read(path).to_json(), allow_nan=False)
+
+
+def test_a_library_that_fails_on_the_blocks_is_a_doubt(tmp_path):
+    path = save(tmp_path / "a.heic", "HEIF", exif=exif_block().tobytes())
+    header = read_header(path)
+    path.write_bytes(path.read_bytes()[:200])
+    assert read_metadata(path, header).doubts == ("blocks_damaged",)

@@ -1,5 +1,6 @@
 """Every pixel is decoded once, and the statistics are those of numpy."""
 
+import contextlib
 import io
 import zlib
 
@@ -181,3 +182,17 @@ def test_a_picture_that_needs_too_much_memory_is_stopped(tmp_path):
     small = tmp_path / "small.tif"
     tifffile.imwrite(small, WIDE, photometric="rgb")
     assert check_master(small, guard=guard).header.bands == 3
+
+
+def test_random_damage_inside_a_heic_never_escapes_as_another_error(tmp_path):
+    path = tmp_path / "a.heic"
+    pillow_heif.from_bytes("RGB", (130, 90), (WIDE >> 8).astype(np.uint8).tobytes()).save(path)
+    start = path.read_bytes()
+    generator = np.random.default_rng(4)
+    for _ in range(150):
+        content = bytearray(start)
+        for place in generator.integers(0, 500, 3):
+            content[place] = generator.integers(0, 256)
+        path.write_bytes(content)
+        with contextlib.suppress(errors.MasterFileError):
+            read_every_pixel(path)
