@@ -103,7 +103,8 @@ def _axis_taps(
     the displacement stays bounded. ``slope`` asks for slope weights; else they are empty.
     """
     inside = np.clip(position, 0.0, node_count - 1.0)
-    cell = np.minimum(inside.astype(np.int64), node_count - 2)
+    # NaN gets some cell, and its weights keep it NaN.
+    cell = np.minimum(np.nan_to_num(inside, nan=0.0).astype(np.int64), node_count - 2)
     part = inside - cell
     values = _value_weights(part)
     beyond = position - inside

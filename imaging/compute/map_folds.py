@@ -56,7 +56,11 @@ def refuse_fold(
     spacing_mm = np.array([x_mm[1] - x_mm[0], y_mm[1] - y_mm[0]])
     worst_mm, worst_ratio = points_mm[np.argmin(ratios)], float(ratios.min())
     for place in np.argsort(ratios)[:_POLISHED_PLACES]:
-        lowest_mm, ratio = _lowest_near(area_factor, points_mm[place], spacing_mm=spacing_mm, usual=usual)
+        lowest_mm, ratio = _lowest_near(
+            lambda near_mm: _ratios(area_factor(np.clip(near_mm, extent_mm[:2], extent_mm[2:])), usual),
+            points_mm[place],
+            spacing_mm=spacing_mm,
+        )
         lowest_mm = np.clip(lowest_mm, extent_mm[:2], extent_mm[2:])
         if ratio < worst_ratio:
             worst_mm, worst_ratio = lowest_mm, ratio
@@ -77,18 +81,14 @@ def _ratios(areas: NDArray[np.float64], usual: float) -> NDArray[np.float64]:
 
 
 def _lowest_near(
-    area_factor: _AreaFactor,
-    place_mm: NDArray[np.float64],
-    *,
-    spacing_mm: NDArray[np.float64],
-    usual: float,
+    ratios_at: _AreaFactor, place_mm: NDArray[np.float64], *, spacing_mm: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], float]:
     """Return the lowest place and ratio found by a search that narrows around a sample."""
     offsets = np.stack(np.meshgrid(np.linspace(-1, 1, 7), np.linspace(-1, 1, 7)), axis=-1).reshape(-1, 2)
     lowest = float("inf")
     for _ in range(_POLISHING_ROUNDS):
         around_mm = place_mm + offsets * spacing_mm
-        ratios = _ratios(area_factor(around_mm), usual)
+        ratios = ratios_at(around_mm)
         place_mm, lowest = around_mm[np.argmin(ratios)], float(ratios.min())
         spacing_mm = spacing_mm / 3.0
     return place_mm, lowest

@@ -83,7 +83,8 @@ def _solved(jacobian: NDArray[np.float64], residual: NDArray[np.float64]) -> NDA
     usable = np.isfinite(determinant) & (determinant != 0.0)
     divisor = np.where(usable, determinant, np.inf)
     x, y = residual[:, 0], residual[:, 1]
-    return np.stack([(d * x - b * y) / divisor, (a * y - c * x) / divisor], axis=1)
+    step = np.stack([(d * x - b * y) / divisor, (a * y - c * x) / divisor], axis=1)
+    return np.where(usable[:, np.newaxis], step, 0.0)
 
 
 def _refuse_far_points(points_px: NDArray[np.float64], error_px: NDArray[np.float64]) -> None:

@@ -134,6 +134,15 @@ def test_the_radius_grows_where_the_map_is_extrapolated():
     assert again.at([[300.0, 200.0]]) == pytest.approx(grid.at([[300.0, 200.0]]))
 
 
+def test_beyond_the_horizon_nothing_is_known_of_a_place():
+    points_mm, points_px = point_set("projective", count=9)
+    options = FitOptions(extent_mm=(-60_000.0, 0.0, 600.0, 400.0))
+    grid = fit_control_points(points_mm, points_px, model="projective", options=options).uncertainty
+    assert grid.radius95_mm[0, 0] == 1e6
+    assert grid.is_extrapolated[0, 0]
+    assert grid.radius95_mm[0, -1] < 10.0
+
+
 @pytest.mark.parametrize(("model", "needed"), [("similarity", 2), ("affine", 3), ("projective", 4), ("smooth", 6)])
 def test_too_few_points_say_how_many_are_needed(model, needed):
     points = point_set(model, count=needed - 1)

@@ -82,6 +82,31 @@ def test_a_fold_is_refused_with_its_place():
     assert caught.value.area_ratio < 0.02
 
 
+def test_a_fold_beyond_the_extent_does_not_matter():
+    dx_px = np.zeros((16, 20))
+    dx_px[8, 10], dx_px[8, 11] = 450.0, -450.0
+    folded = FrameMap(PERSPECTIVE, DisplacementGrid(0.0, 0.0, 20.0, dx_px=dx_px, dy_px=0.0 * dx_px))
+    folded.refuse_folds((0.0, 0.0, 120.0, 300.0))
+    with pytest.raises(FoldedMapError, match="local area"):
+        folded.refuse_folds((0.0, 0.0, 210.0, 300.0))
+
+
+def test_a_search_that_does_not_settle_is_refused():
+    # A wave of 900 px on 40 mm takes the image back and forth, so that some pixels are never met.
+    dx_px = np.tile(np.where(np.arange(12) % 2, 900.0, -900.0), (6, 1))
+    frame_map = FrameMap(np.diag([20.0, 20.0, 1.0]), DisplacementGrid(0.0, 0.0, 20.0, dx_px=dx_px, dy_px=0.0 * dx_px))
+    with pytest.raises(MapInversionError, match=r"the search stopped .* px away; [0-9]+ such points") as caught:
+        frame_map.mm_from_px(np.random.default_rng(1).uniform([0.0, 0.0], [4400.0, 2000.0], size=(300, 2)))
+    assert caught.value.residual_px > 0.01
+
+
+def test_no_points_and_no_numbers_come_back_as_such():
+    frame_map = bent_map()
+    assert frame_map.px_from_mm(np.empty((0, 2))).shape == (0, 2)
+    assert frame_map.mm_from_px(np.empty((0, 2))).shape == (0, 2)
+    assert np.isnan(frame_map.px_from_mm([[np.nan, 1.0], [1.0, 1.0]])).tolist() == [[True, True], [False, False]]
+
+
 def test_a_horizon_inside_the_face_is_refused_as_a_fold():
     steep = FrameMap(np.array([[20.0, 0.0, 0.0], [0.0, 20.0, 0.0], [-0.01, 0.0, 1.0]]))
     steep.refuse_folds((0.0, 0.0, 50.0, 50.0))

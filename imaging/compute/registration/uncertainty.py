@@ -15,6 +15,7 @@ from imaging.compute.registration.slips import PRIOR_FREEDOM
 __all__ = ["UncertaintyGrid", "coverage_factor", "radius95_mm", "uncertainty_grid"]
 
 _NODES_ON_LONG_SIDE = 24
+_UNKNOWN_MM = 1e6
 
 
 def coverage_factor(freedom: float) -> float:
@@ -34,11 +35,17 @@ def coverage_factor(freedom: float) -> float:
 def radius95_mm(
     frame_map: FrameMap, points_mm: NDArray[np.float64], *, covariance_px2: NDArray[np.float64], factor: float
 ) -> NDArray[np.float64]:
-    """Return the 95 % radius in mm from (N, 2, 2) covariances in px2 at (N, 2) places."""
-    mm_per_px = np.linalg.inv(frame_map.jacobian_px_per_mm(points_mm))
-    covariance_mm2 = mm_per_px @ covariance_px2 @ mm_per_px.transpose(0, 2, 1)
+    """Return the 95 % radius in mm from (N, 2, 2) covariances in px2 at (N, 2) places.
+
+    A million mm, as good as unknown, where a perspective map has its horizon.
+    """
+    jacobian = frame_map.jacobian_px_per_mm(points_mm)
+    is_known = np.isfinite(jacobian).all(axis=(1, 2)) & np.isfinite(covariance_px2).all(axis=(1, 2))
+    mm_per_px = np.linalg.inv(jacobian[is_known])
+    covariance_mm2 = mm_per_px @ covariance_px2[is_known] @ mm_per_px.transpose(0, 2, 1)
     largest = np.linalg.eigvalsh(covariance_mm2)[:, -1]
-    radius: NDArray[np.float64] = factor * np.sqrt(np.maximum(largest, 0.0))
+    radius = np.full(len(points_mm), _UNKNOWN_MM)
+    radius[is_known] = np.minimum(factor * np.sqrt(np.maximum(largest, 0.0)), _UNKNOWN_MM)
     return radius
 
 
