@@ -117,6 +117,7 @@ API = (
     of_cast("face-frames", lambda cast: f"/api/v1/faces/{cast.face.pk}/frames", method="POST", body={}),
     of_cast("frame-list", lambda cast: "/api/v1/frames/"),
     of_cast("frame-detail", lambda cast: f"/api/v1/frames/{cast.frame_id}"),
+    of_cast("frame-corrections", lambda cast: f"/api/v1/frames/{cast.frame_id}/corrections", method="POST", body={}),
     of_cast("campaign-list", lambda cast: "/api/v1/campaigns/"),
     of_cast("campaign-detail", lambda cast: f"/api/v1/campaigns/{cast.campaign.pk}"),
     listing("image-list", lambda cast: "/api/v1/images/", lambda row: row.image.pk),

@@ -161,8 +161,12 @@ OPEN_FIELDS = (
 
 def open_fields(image: TechnicalImage) -> dict[str, Any]:
     """Return what only those may have to whom the pixels are open; registration and pyramid belong together."""
+    accepted = current_registration(image)
     pyramid = current_pyramid(image, PyramidKind.DISPLAY)
-    registration = pyramid.registration if pyramid else current_registration(image)
+    if pyramid is not None and accepted is not None and pyramid.registration.frame_id != accepted.frame_id:
+        # Its millimetres are those of an older frame version; it is being laid anew.
+        pyramid = None
+    registration = pyramid.registration if pyramid else accepted
     return {
         "um_per_px": image.stated_um_per_px or image.file_um_per_px,
         "width_px": image.width_px,

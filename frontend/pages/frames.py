@@ -32,6 +32,7 @@ def show_frame_setup(request: HttpRequest, face_id: str) -> HttpResponse:
         "datums": [{"code": code, "label": str(label)} for code, label in Datum.choices],
         "images": [raw_document(image) for image in images],
         "frames_url": f"/api/v1/faces/{face.pk}/frames",
+        "corrections_url": f"/api/v1/frames/{frame.pk}/corrections" if frame else None,
         "csrf_token": get_token(request),
         "language": get_language(),
     }

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from imaging.api import artworks, images, jobs, registrations, windows
+from imaging.api import artworks, frames, images, jobs, registrations, windows
 
 __all__ = ["urlpatterns"]
 
@@ -13,9 +13,10 @@ urlpatterns = [
     path("artworks/<str:pk>", artworks.ArtworkDetail.as_view(), name="artwork-detail"),
     path("faces/", artworks.FaceList.as_view(), name="face-list"),
     path("faces/<str:pk>", artworks.FaceDetail.as_view(), name="face-detail"),
-    path("faces/<str:pk>/frames", artworks.FaceFrames.as_view(), name="face-frames"),
-    path("frames/", artworks.FrameList.as_view(), name="frame-list"),
-    path("frames/<str:pk>", artworks.FrameDetail.as_view(), name="frame-detail"),
+    path("faces/<str:pk>/frames", frames.FaceFrames.as_view(), name="face-frames"),
+    path("frames/", frames.FrameList.as_view(), name="frame-list"),
+    path("frames/<str:pk>", frames.FrameDetail.as_view(), name="frame-detail"),
+    path("frames/<str:pk>/corrections", frames.FrameCorrections.as_view(), name="frame-corrections"),
     path("campaigns/", artworks.CampaignList.as_view(), name="campaign-list"),
     path("campaigns/<str:pk>", artworks.CampaignDetail.as_view(), name="campaign-detail"),
     path("images/", images.ImageList.as_view(), name="image-list"),

@@ -3,6 +3,7 @@
 import dataclasses
 from collections.abc import Callable
 
+import numpy as np
 from django.db import transaction
 
 from imaging.compute.frame_setup import outline_problem
@@ -12,11 +13,13 @@ from imaging.errors import FieldRefusedError, UnfitStateError
 from imaging.models import Datum, Face, Frame, Person, Registration, RegistrationMethod, RegistrationStatus
 from imaging.services.versions import SOFTWARE_VERSION
 
-__all__ = ["FRAME_FOLLOWERS", "FrameDescription", "correct_frame", "current_frame", "set_up_frame"]
+__all__ = ["FRAME_FOLLOWERS", "FrameDescription", "change_of_measure", "correct_frame", "current_frame", "set_up_frame"]
 
 #: Called inside the transaction with (old frame, new frame, change): what else hangs on a frame follows.
 FRAME_FOLLOWERS: list[Callable[[Frame, Frame, FrameChange], None]] = []
 
+#: A correction that halves or doubles a length is a slip of the pen, not a better measurement.
+SMALLEST_SCALE = 0.5
 #: Canvas pitch when nothing is known of the images yet: 1270 pixels per inch, a detail photograph.
 DEFAULT_CANVAS_PITCH_MM = 0.02
 
@@ -69,6 +72,19 @@ class FrameDescription:
 def current_frame(face: Face) -> Frame | None:
     """Return the newest frame version of a face; None before one is set up."""
     return face.frames.order_by("-version").first()
+
+
+def change_of_measure(frame: Frame, description: FrameDescription, *, zero_at_mm: tuple[float, float]) -> FrameChange:
+    """Return the change that new measured lengths and a new zero make; `zero_at_mm` is its place in the old frame."""
+    scales = (description.width_mm / frame.width_mm, description.height_mm / frame.height_mm)
+    if not all(SMALLEST_SCALE <= scale <= 1.0 / SMALLEST_SCALE for scale in scales):
+        raise FieldRefusedError(
+            field="width_mm",
+            given=f"{description.width_mm} x {description.height_mm} mm after {frame.width_mm} x {frame.height_mm} mm",
+            needed="a correction by less than a half; measure again, or set up another face",
+        )
+    rows = [[scales[0], 0.0, -scales[0] * zero_at_mm[0]], [0.0, scales[1], -scales[1] * zero_at_mm[1]]]
+    return FrameChange(np.array(rows, dtype=np.float64))
 
 
 @transaction.atomic
