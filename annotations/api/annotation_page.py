@@ -1,6 +1,7 @@
 """The address of one annotation: a page for people, a Web Annotation for programs."""
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -26,6 +27,9 @@ from annotations.services.placing import shape_of
 __all__ = ["AnnotationPage"]
 
 _RESOURCE_TYPE = '<http://www.w3.org/ns/ldp#Resource>; rel="type"'
+#: The examination page opens so that a shape is about so large; a point with about so much around it.
+_SHAPE_ON_SCREEN_PX = 360
+_SMALLEST_VIEW_MM = 20.0
 
 
 @extend_schema(exclude=True)
@@ -66,12 +70,26 @@ def _page_of(request: Request, annotation: Annotation) -> HttpResponse:
         "geometry_text": mm_text_of(shape_of(annotation)),
         "revisions": [_row_of(revision) for revision in revisions_of(annotation)],
         "citation": citation_of(annotation),
+        "place_query": _place_query(annotation),
     }
     response = render(request._request, "annotation.html", context)
     response["Link"] = _link_to(annotation, media_type="application/ld+json")
     response["Cache-Control"] = "private, no-cache"
     patch_vary_headers(response, ("Accept", "Authorization", "Cookie"))
     return response
+
+
+def _place_query(annotation: Annotation) -> str:
+    """Return the query under which the examination page shows the place, with some of its surroundings."""
+    width_mm, height_mm = annotation.max_x_mm - annotation.min_x_mm, annotation.max_y_mm - annotation.min_y_mm
+    view = {
+        "x": f"{annotation.min_x_mm + width_mm / 2:.3f}",
+        "y": f"{annotation.min_y_mm + height_mm / 2:.3f}",
+        "mm-per-px": f"{max(width_mm, height_mm, _SMALLEST_VIEW_MM) / _SHAPE_ON_SCREEN_PX:.6f}",
+        "b": annotation.drawn_on_image_id,
+        "mark": annotation.pk,
+    }
+    return urlencode({name: value for name, value in view.items() if value is not None})
 
 
 def _row_of(revision: Revision) -> dict[str, Any]:

@@ -122,6 +122,7 @@ def test_the_page_shows_what_was_said_and_runs_nothing(scene, annotation):
         "registration 1",
         "<del>Crack along the join</del>",
         "Tomaso Brenzi",
+        "/examine/?x=11.500&amp;y=22.000&amp;mm-per-px=0.055556&amp;b=",
     ):
         assert shown in page
     assert "<script>alert" not in page
