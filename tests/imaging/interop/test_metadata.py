@@ -23,12 +23,12 @@ XMP = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
 <x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF
  xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description rdf:about=""
  xmlns:dc="http://purl.org/dc/elements/1.1/"
- xmlns:photoshop="http://ns.adobe.com/photoshop/1.0/"
+ xmlns:news="http://ns.adobe.com/photoshop/1.0/"
  xmlns:xmpRights="http://ns.adobe.com/xap/1.0/rights/"
  xmlns:cc="http://creativecommons.org/ns#"
  xmlns:iptc="http://iptc.org/std/Iptc4xmpCore/1.0/xmlns/"
  xmlns:own="https://ostervale.example/terms#"
- photoshop:Credit="Ostervale House, inv. OH 0417" own:plate="7">
+ news:Credit="Ostervale House, inv. OH 0417" own:plate="7">
  <dc:creator><rdf:Seq><rdf:li>Ilse Korvander</rdf:li><rdf:li>Jun Teasdale</rdf:li></rdf:Seq>
  </dc:creator>
  <dc:rights><rdf:Alt><rdf:li xml:lang="nl">© Ostervale Huis</rdf:li>
