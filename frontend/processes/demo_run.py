@@ -85,7 +85,7 @@ class DemoRun:
         web_server = self._supervisor.add("web_server", [*self._manage, "serve", *options])
         for number in range(1, default_process_count() + 1):
             self._supervisor.add(f"worker-{number}", [*self._manage, "worker"])
-        sign_ins = self._load()
+        sign_ins = self._load_first()
         self._wait_for_page(web_server)
         if self._supervisor.is_stopping:
             return 0
@@ -94,6 +94,8 @@ class DemoRun:
         self._say([f"address {self._address()}", *sign_ins])
         # The pictures that are compared first are there; the others come in while people look.
         self._supervisor.add("loader", [*self._manage, "load_demo", "--size", self._plan.size], is_task=True)
+        # What is left comes in while people look; its progress is in the list of jobs.
+        self._supervisor.add("load_demo", self._loader(), is_finite=True)
         self._supervisor.watch()
         note.unlink(missing_ok=True)
         return 0
@@ -149,26 +151,18 @@ class DemoRun:
                 f"{title} failed (exit code {step.returncode}): the reason is at the end of {log_path}."
             )
 
-    def _load(self) -> list[str]:
-        """Let people and the pictures that are compared first come in; return the sign-in lines."""
-        command = [*self._manage, "load_demo", "--size", self._plan.size, "--first"]
-        loader = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True, process_group=0)
-        lines: list[str] = []
-        try:
-            while loader.poll() is None and not self._supervisor.is_stopping:
-                self._supervisor.watch_once()
-                time.sleep(_LOOK_S)
-        finally:
-            if loader.poll() is None:
-                loader.terminate()
-            printed, _ = loader.communicate()
-            lines = [line for line in printed.splitlines() if line.startswith("sign-in ")]
-        if loader.returncode != 0 and not self._supervisor.is_stopping:
+    def _load_first(self) -> list[str]:
+        """Let people and the first pictures come in; return the sign-in lines."""
+        return_code, printed = self._supervisor.run_to_end([*self._loader(), "--first"])
+        if return_code != 0 and not self._supervisor.is_stopping:
             raise InstallationError(
-                f"The demo's pictures could not be brought in (exit code {loader.returncode}); the reason stands "
-                "above. Start the demo again: what was done is kept."
+                f"The demo's pictures could not be brought in (exit code {return_code}); the reason stands above. "
+                "Start the demo again: what was done is kept."
             )
-        return lines
+        return [line for line in printed.splitlines() if line.startswith("sign-in ")]
+
+    def _loader(self) -> list[str]:
+        return [*self._manage, "load_demo", "--size", self._plan.size]
 
     def _wait_for_page(self, web_server: Child) -> None:
         deadline_s = time.monotonic() + _ANSWER_S

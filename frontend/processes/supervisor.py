@@ -7,10 +7,12 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
+from typing import IO
 
 from frontend.installation.disk import MIB_BYTES
 from frontend.processes.lifeline import Lifeline
@@ -34,6 +36,8 @@ class Child:
     process: subprocess.Popen[bytes] | None = None
     started_s: float = 0.0
     next_start_s: float = 0.0
+    # A child that has work to finish is started again only when it failed.
+    is_finite: bool = False
     pause_s: float = 1.0
     falls: int = 0
     # A process that does its work and ends; only a failure starts it again.
@@ -68,6 +72,24 @@ class Supervisor:
         self._start(child)
         return child
 
+    def run_to_end(self, command: list[str]) -> tuple[int, str]:
+        """Run a command beside the children and return its exit code and what it printed.
+
+        It is ended when the supervisor is told to stop; its messages go to this process's own.
+        """
+        with tempfile.TemporaryFile() as printed:
+            process = self._spawn(command, output=printed, errors=None)
+            try:
+                while process.poll() is None and not self.is_stopping:
+                    self.watch_once()
+                    time.sleep(_LOOK_S)
+            finally:
+                if process.poll() is None:
+                    process.terminate()
+                process.wait()
+            printed.seek(0)
+            return process.returncode, printed.read().decode()
+
     def watch_once(self) -> None:
         """Start again what has fallen, each time after a longer pause."""
         now_s = time.monotonic()
@@ -76,6 +98,8 @@ class Supervisor:
                 continue
             if child.is_task and child.process is not None and child.process.returncode == 0:
                 child.is_done = True
+                continue
+            if child.process is not None and child.is_finite and child.process.returncode == 0:
                 continue
             if child.process is not None:
                 self._note_fall(child, now_s)
@@ -110,16 +134,21 @@ class Supervisor:
         if child.log.exists() and child.log.stat().st_size > _LONGEST_LOG_BYTES:
             child.log.replace(child.log.with_suffix(".log.1"))
         with child.log.open("ab") as log:
-            child.process = subprocess.Popen(
-                child.command,
-                env={**os.environ, **self._lifeline.environment()},
-                stdin=subprocess.DEVNULL,
-                stdout=log,
-                stderr=log,
-                pass_fds=[self._lifeline.reading_end],
-                process_group=0,
-            )
+            child.process = self._spawn(child.command, output=log, errors=log)
         child.started_s = time.monotonic()
+
+    def _spawn(
+        self, command: list[str], *, output: int | IO[bytes], errors: IO[bytes] | None
+    ) -> subprocess.Popen[bytes]:
+        return subprocess.Popen(
+            command,
+            env={**os.environ, **self._lifeline.environment()},
+            stdin=subprocess.DEVNULL,
+            stdout=output,
+            stderr=errors,
+            pass_fds=[self._lifeline.reading_end],
+            process_group=0,
+        )
 
     def _note_fall(self, child: Child, now_s: float) -> None:
         assert child.process is not None

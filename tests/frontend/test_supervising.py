@@ -82,6 +82,28 @@ def test_what_does_not_end_by_itself_is_killed_with_all_it_started(supervisor, m
     wait_until(lambda: not is_alive(grandchild))
 
 
+def test_work_that_ends_well_is_not_started_again(supervisor):
+    child = supervisor.add("work", [sys.executable, "-c", "pass"], is_finite=True)
+    first = child.process
+    first.wait()
+    supervisor.watch_once()
+    assert child.process is first
+    assert child.falls == 0
+
+
+def test_work_that_fails_is_tried_again(supervisor):
+    child = supervisor.add("work", [sys.executable, "-c", "raise SystemExit(1)"], is_finite=True)
+    child.process.wait()
+    supervisor.watch_once()
+    assert child.falls == 1
+
+
+def test_a_command_beside_the_children_gives_its_code_and_all_that_it_printed(supervisor):
+    return_code, printed = supervisor.run_to_end([sys.executable, "-c", "print('x' * 200_000); raise SystemExit(4)"])
+    assert return_code == 4
+    assert len(printed) == 200_001
+
+
 @pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")
 def test_children_end_when_their_supervisor_is_killed(tmp_path):
     supervisor = subprocess.Popen(
