@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from imaging.compute.displacement import MINIMUM_NODES, DisplacementGrid
 from imaging.compute.map_fields import finite_array, known_fields, literal
 from imaging.compute.maps import FrameMap
+from imaging.compute.registration.uncertainty import UncertaintyGrid
 from imaging.map_errors import SingularMapError
 
 __all__ = ["FrameChange"]
@@ -106,6 +107,30 @@ class FrameChange:
                 support_mm = _common_outline(support_mm, self.new_from_old_mm(_corners(displacement)))
                 displacement = self._laid_again(displacement)
         return FrameMap(projective, displacement, image_size_px=frame_map.image_size_px, support_mm=support_mm)
+
+    def carried_uncertainty(self, grid: UncertaintyGrid) -> UncertaintyGrid:
+        """Return the uncertainty of a registration for the new frame version.
+
+        Radii are read where the places were, and grow with the local scale. Where the turned grid
+        leaves corners uncovered they are marked as extrapolated.
+        """
+        rows, columns = grid.radius95_mm.shape
+        size_mm = grid.step_mm * np.array([columns - 1, rows - 1])
+        corners_mm = np.array([grid.x0_mm, grid.y0_mm]) + size_mm * [[0, 0], [1, 0], [1, 1], [0, 1]]
+        carried_mm = self.new_from_old_mm(corners_mm)
+        low_mm, high_mm = carried_mm.min(axis=0), carried_mm.max(axis=0)
+        scale = float(np.sqrt(abs(np.linalg.det(self.new_from_old[:, :2]))))
+        step_mm = grid.step_mm * scale
+        # The small allowance adds no node for a side that only rounding made longer.
+        columns, rows = np.maximum(np.ceil((high_mm - low_mm) / step_mm - 1e-9).astype(int) + 1, 2)
+        old_mm = self.old_from_new_mm(_lattice(low_mm, step_mm, columns=columns, rows=rows))
+        return UncertaintyGrid(
+            float(low_mm[0]),
+            float(low_mm[1]),
+            step_mm,
+            (scale * grid.at(old_mm)).reshape(rows, columns),
+            grid.is_extrapolated_at(old_mm).reshape(rows, columns),
+        )
 
     def _laid_again(self, old: DisplacementGrid) -> DisplacementGrid:
         """Return the displacement on nodes parallel to the new axes."""

@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from django.db import transaction
@@ -9,6 +10,7 @@ from django.db import transaction
 from imaging.compute.frame_setup import outline_problem
 from imaging.compute.frame_versions import FrameChange
 from imaging.compute.maps import FrameMap
+from imaging.compute.registration.uncertainty import UncertaintyGrid
 from imaging.errors import FieldRefusedError, UnfitStateError
 from imaging.models import Datum, Face, Frame, Person, Registration, RegistrationMethod, RegistrationStatus
 from imaging.services.versions import SOFTWARE_VERSION
@@ -150,6 +152,11 @@ def make_version(face: Face, description: FrameDescription, *, version: int, mad
     )
 
 
+def _carried_uncertainty(stored: dict[str, Any] | None, change: FrameChange) -> dict[str, Any] | None:
+    """Return a registration's stored uncertainty in the new millimetres."""
+    return change.carried_uncertainty(UncertaintyGrid.from_json(stored)).to_json() if stored else stored
+
+
 def carry_over(registration: Registration, frame: Frame, change: FrameChange, *, made_by: Person) -> Registration:
     """Replace a registration by its equal in the new millimetres."""
     newest = registration.image.registrations.order_by("-version").values_list("version", flat=True)[0]
@@ -164,7 +171,7 @@ def carry_over(registration: Registration, frame: Frame, change: FrameChange, *,
         status=RegistrationStatus.ACCEPTED,
         map=change.carried_map(FrameMap.from_json(registration.map)).to_json(),
         quality={**registration.quality, "carried_over_from": registration.version},
-        uncertainty=registration.uncertainty,
+        uncertainty=_carried_uncertainty(registration.uncertainty, change),
         quality_notes=registration.quality_notes,
         software_version=SOFTWARE_VERSION,
         made_by=made_by,

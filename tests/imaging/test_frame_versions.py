@@ -3,6 +3,7 @@ import pytest
 
 from imaging.compute.frame_versions import FrameChange
 from imaging.compute.maps import FrameMap
+from imaging.compute.registration.uncertainty import UncertaintyGrid
 from imaging.map_errors import MapFormatError, SingularMapError
 from tests.imaging.test_maps import PERSPECTIVE, bent_map
 
@@ -29,6 +30,18 @@ def test_a_support_is_carried_with_its_points():
     carried = TURNED.carried_map(frame_map)
     places_mm = TURNED.new_from_old_mm([[90.0, 10.0], [10.0, 40.0]])
     assert carried.is_extrapolated(places_mm).tolist() == [False, True]
+
+
+@pytest.mark.parametrize("change", [FrameChange([[1.02, 0.0, 12.0], [0.0, 1.02, -5.0]]), TURNED])
+def test_an_uncertainty_is_carried_with_its_places(change):
+    radius_mm = np.random.default_rng(5).uniform(0.05, 0.06, size=(6, 9)) + np.arange(9) / 100.0
+    is_extrapolated = np.arange(9) + np.zeros((6, 1)) >= 7
+    grid = UncertaintyGrid(0.0, 0.0, 50.0, radius_mm, is_extrapolated)
+    places_mm = np.array([[110.0, 90.0], [260.0, 210.0], [390.0, 150.0]])
+    carried = change.carried_uncertainty(grid)
+    assert carried.at(change.new_from_old_mm(places_mm)) == pytest.approx(grid.at(places_mm), rel=0.1)
+    assert carried.is_extrapolated_at(change.new_from_old_mm(places_mm)).tolist() == [False, False, True]
+    assert UncertaintyGrid.from_json(carried.to_json()).to_json() == carried.to_json()
 
 
 def test_two_changes_are_one_after_the_other():

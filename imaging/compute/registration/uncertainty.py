@@ -82,6 +82,16 @@ class UncertaintyGrid:
         radius: NDArray[np.float64] = above * (1 - down) + below * down
         return radius
 
+    def is_extrapolated_at(self, points_mm: ArrayLike) -> NDArray[np.bool_]:
+        """Return for (N, 2) places whether the nearest node is extrapolated, or none is near."""
+        points = np.asarray(points_mm, dtype=np.float64)
+        rows, columns = self.radius95_mm.shape
+        column, row = np.round((points - [self.x0_mm, self.y0_mm]) / self.step_mm).astype(np.int64).T
+        is_outside = (column < 0) | (row < 0) | (column >= columns) | (row >= rows)
+        nearest = self.is_extrapolated[np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)]
+        marked: NDArray[np.bool_] = is_outside | nearest
+        return marked
+
     def to_json(self) -> dict[str, Any]:
         """Return the grid as a dictionary; values run row by row."""
         rows, columns = self.radius95_mm.shape
