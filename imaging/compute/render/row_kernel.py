@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import cv2
 import numba
 import numpy as np
 from numpy.lib.stride_tricks import as_strided
@@ -30,6 +31,7 @@ _SPARE_COLUMNS = 16
 
 _f32 = np.float32
 _u32 = np.uint32
+_u64 = np.uint64
 _A = _f32(-0.5)
 _A_PLUS_2, _A_PLUS_3 = _f32(1.5), _f32(2.5)
 _2A_PLUS_3 = _f32(2.0)
@@ -78,6 +80,7 @@ def resample_at(window: NDArray[Any], nodes: NDArray[np.float64], step_px: int, 
     Releases the interpreter lock. For an RGB pixel on one core about 7 ns where rows are nearly
     parallel, 25 ns elsewhere. Integers are rounded half up.
     """
+    window, nodes = _turned_upright(window, nodes)
     channels = window.shape[2]
     flat, stride = _flat(window)
     local = nodes.astype(np.float32)
@@ -93,6 +96,23 @@ def resample_at(window: NDArray[Any], nodes: NDArray[np.float64], step_px: int, 
     else:
         largest = np.int32(np.iinfo(out.dtype).max)
         _resample_integers(flat, geometry, local, (target, largest), is_along_rows)
+
+
+def _turned_upright(window: NDArray[Any], nodes: NDArray[np.float64]) -> tuple[NDArray[Any], NDArray[np.float64]]:
+    """Return window and places turned by quarters or mirrored, so that rows run along rows."""
+    if nodes.shape[1] < 2:
+        return window, nodes
+    rows, columns, channels = window.shape
+    along_x, along_y = (nodes[:, -1] - nodes[:, 0]).mean(axis=0)
+    if abs(along_y) > abs(along_x):
+        window, nodes = np.asarray(cv2.transpose(window)), nodes[..., ::-1]
+        rows, columns, along_x = columns, rows, along_y
+    if along_x < 0:
+        window = np.asarray(cv2.flip(window, 1))
+        nodes = np.stack([columns - 1 - nodes[..., 0], nodes[..., 1]], axis=-1)
+    # OpenCV leaves out the last axis of grey pictures.
+    window = window.reshape(rows, columns, channels)
+    return window, nodes
 
 
 def _flat(window: NDArray[Any]) -> tuple[NDArray[Any], int]:
@@ -336,13 +356,18 @@ def _resample_row_by_pixels(flat, geometry, nodes, row, work):  # type: ignore[n
         py = min(max(y[i], -_FAR_PX), _FAR_PX)
         left, top = int(np.floor(px)), int(np.floor(py))
         across, down = _four_weights(px - _f32(left)), _four_weights(py - _f32(top))
+        a = min(max(left - 1, 0), columns - 1) * channels
+        b = min(max(left, 0), columns - 1) * channels
+        c = min(max(left + 1, 0), columns - 1) * channels
+        d = min(max(left + 2, 0), columns - 1) * channels
         for channel in range(channels):
             total = _f32(0)
             for j in range(4):
                 start = min(max(top - 1 + j, 0), rows - 1) * stride + channel
-                part = _f32(0)
-                for k in range(4):
-                    column = min(max(left - 1 + k, 0), columns - 1)
-                    part += across[k] * _f32(flat[_u32(start + column * channels)])
-                total += down[j] * part
-            values[i * channels + channel] = total
+                total += down[j] * (
+                    across[0] * _f32(flat[_u64(start + a)])
+                    + across[1] * _f32(flat[_u64(start + b)])
+                    + across[2] * _f32(flat[_u64(start + c)])
+                    + across[3] * _f32(flat[_u64(start + d)])
+                )
+            values[_u32(i * channels + channel)] = total

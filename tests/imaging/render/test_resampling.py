@@ -82,7 +82,7 @@ def test_pixels_come_from_within_a_hundredth_of_a_pixel_of_their_place(frame_map
 
 @pytest.mark.parametrize("dtype", ["uint8", "uint16", "float32"])
 @pytest.mark.parametrize("bands", [1, 3])
-@pytest.mark.parametrize("angle_deg", [0.0, 0.3, -2.5, 4.0, 90.0, 170.0])
+@pytest.mark.parametrize("angle_deg", [0.0, 0.3, -2.5, 4.0, 45.0, 91.0, 170.0, 181.0, 269.0])
 def test_the_compiled_kernel_agrees_with_the_definition(dtype, bands, angle_deg):
     pixels = painted((600, 700, bands), dtype, noise=0.004)
     frame_map = turned_map((700, 600), angle_deg=angle_deg, shift_mm=(0.013, 0.022))
@@ -177,3 +177,17 @@ def test_beyond_the_horizon_there_are_no_pixels():
     index = exact_index(frame_map)
     expected = ((index >= -0.5) & (index <= [699.5, 599.5])).all(axis=2)
     assert (inside != expected).mean() < 0.002
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("shape", [(600, 700), (600, 700, 3)], ids=str)
+def test_each_orientation_gives_the_same_picture(orientation, shape):
+    """As stored by TIFF tag 274: turned back by the map, all eight look alike."""
+    upright = painted(shape, "uint16", noise=0.02)
+    turns = {1: upright, 2: upright[:, ::-1], 3: upright[::-1, ::-1], 4: upright[::-1]}
+    turns |= {n: turns[m].swapaxes(0, 1) for n, m in {5: 1, 6: 2, 7: 3, 8: 4}.items()}
+    stored = np.ascontiguousarray(turns[orientation])
+    size_px = (stored.shape[1], stored.shape[0])
+    frame_map = FrameMap.from_stated_scale(0.05, (0.013, 0.022), image_size_px=size_px, orientation=orientation)
+    expected = resampled(upright, FrameMap.from_stated_scale(0.05, (0.013, 0.022), image_size_px=(700, 600)))
+    assert np.abs(resampled(stored, frame_map) - expected).max() <= 8
