@@ -93,9 +93,7 @@ class DemoRun:
         note = RunningDemo(self._address(), tuple((email, password) for email, password in pairs)).note(self._plan.data)
         self._say([f"address {self._address()}", *sign_ins])
         # The pictures that are compared first are there; the others come in while people look.
-        self._supervisor.add("loader", [*self._manage, "load_demo", "--size", self._plan.size], is_task=True)
-        # What is left comes in while people look; its progress is in the list of jobs.
-        self._supervisor.add("load_demo", self._loader(), is_finite=True)
+        self._supervisor.add("loader", self._loader(), is_task=True)
         self._supervisor.watch()
         note.unlink(missing_ok=True)
         return 0

@@ -36,8 +36,6 @@ class Child:
     process: subprocess.Popen[bytes] | None = None
     started_s: float = 0.0
     next_start_s: float = 0.0
-    # A child that has work to finish is started again only when it failed.
-    is_finite: bool = False
     pause_s: float = 1.0
     falls: int = 0
     # A process that does its work and ends; only a failure starts it again.
@@ -98,8 +96,6 @@ class Supervisor:
                 continue
             if child.is_task and child.process is not None and child.process.returncode == 0:
                 child.is_done = True
-                continue
-            if child.process is not None and child.is_finite and child.process.returncode == 0:
                 continue
             if child.process is not None:
                 self._note_fall(child, now_s)

@@ -83,7 +83,7 @@ def test_what_does_not_end_by_itself_is_killed_with_all_it_started(supervisor, m
 
 
 def test_work_that_ends_well_is_not_started_again(supervisor):
-    child = supervisor.add("work", [sys.executable, "-c", "pass"], is_finite=True)
+    child = supervisor.add("work", [sys.executable, "-c", "pass"], is_task=True)
     first = child.process
     first.wait()
     supervisor.watch_once()
@@ -92,7 +92,7 @@ def test_work_that_ends_well_is_not_started_again(supervisor):
 
 
 def test_work_that_fails_is_tried_again(supervisor):
-    child = supervisor.add("work", [sys.executable, "-c", "raise SystemExit(1)"], is_finite=True)
+    child = supervisor.add("work", [sys.executable, "-c", "raise SystemExit(1)"], is_task=True)
     child.process.wait()
     supervisor.watch_once()
     assert child.falls == 1
