@@ -29,20 +29,9 @@ import type {ReadoutElement} from './map/readout_element';
 import type {BenchElement} from './ui/bench_element';
 import { type Bench} from './ui/bench_element';
 import type {LoupeElement} from './ui/loupe_element';
+import {embedded, find} from './ui/page_parts';
 import {raiseSheet, startSheetGrip} from './ui/sheet_grip';
 import {loadTexts, t} from './ui/texts';
-
-function embedded(): ExaminationData {
-  const text = document.querySelector('#examination-data')?.textContent;
-  if (!text) throw new Error('The page carries no examination data.');
-  return JSON.parse(text) as ExaminationData;
-}
-
-function find<E extends HTMLElement>(selector: string): E {
-  const element = document.querySelector<E>(selector);
-  if (!element) throw new Error(`The page has no ${selector}.`);
-  return element;
-}
 
 function buildBench(examination: Examination): Bench {
   const {data} = examination;
@@ -86,7 +75,7 @@ async function readMarks({annotations, examination}: Bench): Promise<void> {
 }
 
 async function start(): Promise<void> {
-  const data = embedded();
+  const data = embedded<ExaminationData>('examination-data');
   await loadTexts(data.language);
   const examination = new Examination(data);
   const view = openAddress(examination);

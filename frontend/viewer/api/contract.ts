@@ -41,6 +41,7 @@ export interface StateRow {
   campaign_id: string;
   state: TreatmentState;
   label: string;
+  /** A year, a span of years, or an ISO date. */
   date: string;
 }
 
@@ -49,6 +50,7 @@ export interface ImageData {
   id: string;
   label: string;
   short_label: string;
+  /** A code of `modalities`, such as VIS or IRR. */
   modality: string;
   state: TreatmentState;
   campaign_id: string;
@@ -141,4 +143,57 @@ export interface OpenImage extends ImageData {
 /** An image that may be shown: open, with a published pyramid. */
 export function isOpen(image: ImageData): image is OpenImage {
   return !image.is_closed && image.tile_url !== null && image.grid !== null;
+}
+
+/** An image with the tiles of its own pixels: the unit of `raw_grid` is the pixel, its pitch is 1. */
+export interface RawImageData extends ImageData {
+  raw_tile_url: string | null;
+  raw_grid: GridData | null;
+}
+
+/** What the control-point page carries (`points-data`). */
+export interface PointsData {
+  frame: FrameData;
+  image: RawImageData;
+  /** Laid images of the same face, to set points on. */
+  references: ImageData[];
+  points: {label: string; kind: 'control' | 'check'; x_mm: number; y_mm: number; x_px: number; y_px: number}[];
+  registrations_url: string;
+  /** Template with `{id}`. */
+  judge_url: string;
+  csrf_token: string;
+  language: string;
+}
+
+/** What a fit answers. */
+export interface RegistrationAnswer {
+  id: string;
+  version: number;
+  model: string;
+  quality: {
+    rms_mm?: number | null;
+    rms_px?: number | null;
+    leave_one_out_rms_mm?: number | null;
+    check_count?: number | null;
+    check_rms_mm?: number | null;
+    check_p95_mm?: number | null;
+    check_worst_mm?: number | null;
+  };
+  quality_notes: {code: string; message: string}[];
+  points: {
+    label: string; kind: 'control' | 'check'; x_mm: number; y_mm: number; x_px: number; y_px: number;
+    residual_mm: number | null; leave_one_out_mm: number | null; is_slip: boolean;
+  }[];
+}
+
+/** What the frame page carries (`frame-setup-data`). */
+export interface FrameSetupData {
+  face: {id: string; name: string};
+  frame: FrameData | null;
+  stated: {width_mm: number | null; height_mm: number | null};
+  datums: {code: string; label: string}[];
+  images: RawImageData[];
+  frames_url: string;
+  csrf_token: string;
+  language: string;
 }

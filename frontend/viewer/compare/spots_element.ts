@@ -168,7 +168,7 @@ function other(slot: Slot): Slot {
 }
 
 function yearOf(date: string): string {
-  return date.slice(0, 4);
+  return /^\d{4}-\d{2}-\d{2}$/.test(date) ? date.slice(0, 4) : date;
 }
 
 /** Return the neighbour in the direction of the arrow: nearest by place on the page. */

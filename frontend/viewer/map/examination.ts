@@ -114,15 +114,23 @@ export class Examination {
   }
 }
 
+/** What one compares first with what: paint as the eye sees it, then what lies below. */
+const FIRST_A = ['VIS', 'MSI', 'RAK'];
+const FIRST_B = ['IRR', 'NIR', 'XR', 'UVL', 'RAK'];
+const STATE_ORDER = ['before', 'during', 'after'];
+
 /** Choose what to show first: the visible image before treatment and the infrared one, or what there is. */
 export function firstPair(images: OpenImage[]): {a: string | null; b: string | null} {
-  const rank = (image: OpenImage, wanted: string): number =>
-    (image.modality.includes(wanted) ? 0 : 2) + (image.state === 'before' ? 0 : 1);
-  const best = (wanted: string, not: string | null): OpenImage | undefined =>
-    images
+  const best = (wanted: readonly string[], not: string | null): string | null => {
+    const rank = ({modality, state}: OpenImage): number => {
+      const place = wanted.indexOf(modality);
+      return (place < 0 ? wanted.length : place) * STATE_ORDER.length + STATE_ORDER.indexOf(state);
+    };
+    const [first] = images
       .filter(({id}) => id !== not)
-      .sort((one, other) => rank(one, wanted) - rank(other, wanted) || other.version - one.version)[0];
-  const a = best('visible', null)?.id ?? null;
-  const b = best('infrared', a)?.id ?? null;
-  return {a, b};
+      .sort((one, other) => rank(one) - rank(other) || other.version - one.version);
+    return first?.id ?? null;
+  };
+  const a = best(FIRST_A, null);
+  return {a, b: best(FIRST_B, a)};
 }
