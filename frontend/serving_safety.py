@@ -9,7 +9,7 @@ from frontend.processes.ports import is_loopback
 
 __all__ = ["ServingSettings", "unsafe_settings"]
 
-SHORTEST_SECRET_KEY = 40
+_SHORTEST_SECRET_KEY = 40
 
 
 @dataclass(frozen=True)
@@ -45,9 +45,9 @@ def unsafe_settings(settings: ServingSettings) -> list[str]:
 
 def _about_secret(settings: ServingSettings) -> list[str]:
     found = []
-    if settings.is_secret_key_default or len(settings.secret_key) < SHORTEST_SECRET_KEY:
+    if settings.is_secret_key_default or len(settings.secret_key) < _SHORTEST_SECRET_KEY:
         found.append(
-            f"MAHLSTICK_SECRET_KEY is unset or shorter than {SHORTEST_SECRET_KEY} characters, so sign-ins could be "
+            f"MAHLSTICK_SECRET_KEY is unset or shorter than {_SHORTEST_SECRET_KEY} characters, so sign-ins could be "
             "forged: set it to the output of python3 -c 'import secrets; print(secrets.token_urlsafe(50))' and keep "
             "it secret."
         )

@@ -16,12 +16,12 @@ __all__ = ["run_worker"]
 
 logger = logging.getLogger(__name__)
 
-#: A running job gets this long to reach its next safe point; then it is left and run again later.
-GRACE_S = 5.0
-#: How often jobs are looked for whose worker is gone, on this machine or another.
-LOOK_FOR_STALLED_S = 15.0
-#: The queue tells of new jobs at once; this is for those it could not tell of.
-POLL_S = 5.0
+# A running job gets this long to reach its next safe point; then it is left and run again later.
+_GRACE_S = 5.0
+# How often jobs are looked for whose worker is gone, on this machine or another.
+_LOOK_FOR_STALLED_S = 15.0
+# The queue tells of new jobs at once; this is for those it could not tell of.
+_POLL_S = 5.0
 
 
 def run_worker(*, requeue_stalled: Callable[[], Sized], is_ending_when_idle: bool = False) -> None:
@@ -39,8 +39,8 @@ async def _work(requeue_stalled: Callable[[], Sized], *, is_ending_when_idle: bo
                     concurrency=1,
                     wait=not is_ending_when_idle,
                     install_signal_handlers=False,
-                    fetch_job_polling_interval=POLL_S,
-                    shutdown_graceful_timeout=GRACE_S,
+                    fetch_job_polling_interval=_POLL_S,
+                    shutdown_graceful_timeout=_GRACE_S,
                     name=f"worker-{os.getpid()}",
                 )
             )
@@ -61,12 +61,12 @@ def _stop(loop: asyncio.AbstractEventLoop, working: asyncio.Task[None]) -> None:
     working.cancel()
     # Every step of a job may be cut off at any instant and is run again by another worker, so
     # this loses time and nothing else.
-    loop.call_later(GRACE_S + 1.0, os._exit, 0)
+    loop.call_later(_GRACE_S + 1.0, os._exit, 0)
 
 
 async def _look_for_stalled(requeue_stalled: Callable[[], Sized]) -> None:
     while True:
-        await asyncio.sleep(LOOK_FOR_STALLED_S)
+        await asyncio.sleep(_LOOK_FOR_STALLED_S)
         await _requeue(requeue_stalled)
 
 

@@ -42,7 +42,7 @@ class Command(BaseCommand):
             options["folder"],
             address=demo.address,
             sign_in=demo.sign_ins[0],
-            places=places_to_show(),
+            places=_places_to_show(),
             chromium=chromium_path(),
         )
         for photograph in taken:
@@ -54,7 +54,7 @@ class Command(BaseCommand):
             sys.exit(EXIT_FAILED)
 
 
-def places_to_show() -> dict[str, str]:
+def _places_to_show() -> dict[str, str]:
     """Return an artwork, a face, an image and so on that belong together and have something to show."""
     published = TechnicalImage.objects.filter(status=ImageStatus.PUBLISHED).order_by("brought_in_at")
     image = published.filter(registrations__isnull=False).first() or published.first()

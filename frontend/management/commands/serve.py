@@ -38,14 +38,14 @@ class Command(BaseCommand):
             raise CommandError(_("--certificate and --key go together: give both."), returncode=EXIT_USAGE)
         if listening.certificate and listening.key:
             refuse_unfit_certificate(listening.certificate, listening.key)
-        refuse_unsafe_settings(listening)
+        _refuse_unsafe_settings(listening)
         refuse_used_port(listening.host, listening.port)
-        refuse_missing_migrations()
+        _refuse_missing_migrations()
         self.stderr.write(_("Serving at %(address)s") % {"address": settings.PUBLIC_ADDRESS})
         run_web_server(listening, process_count=options["processes"])
 
 
-def refuse_unsafe_settings(listening: Listening) -> None:
+def _refuse_unsafe_settings(listening: Listening) -> None:
     """End with every unsafe setting named, if there is one."""
     found = unsafe_settings(
         ServingSettings(
@@ -63,7 +63,7 @@ def refuse_unsafe_settings(listening: Listening) -> None:
         raise CommandError("\n".join(found), returncode=EXIT_REFUSED)
 
 
-def refuse_missing_migrations() -> None:
+def _refuse_missing_migrations() -> None:
     """End with the remedy when the tables are older than this program."""
     executor = MigrationExecutor(connection)
     if executor.migration_plan(executor.loader.graph.leaf_nodes()):
