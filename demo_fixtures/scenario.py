@@ -11,10 +11,31 @@ from demo_fixtures.painter.images import pitch_um
 __all__ = ["IMAGE_COLUMNS", "embargo_end", "read_scenario", "write_image_table"]
 
 IMAGE_COLUMNS = (
-    "file", "artwork", "face", "modality", "state", "version", "title", "band_nm", "um_per_px", "light_azimuth_deg",
-    "light_elevation_deg", "tube_kv", "tube_ma", "exposure_s", "distance_mm", "filter", "polarity", "campaign_date",
-    "visibility", "embargo_until", "credit_line", "rights_uri", "photographer", "site",
-)  # fmt: skip
+    "file",
+    "artwork",
+    "face",
+    "modality",
+    "state",
+    "version",
+    "title",
+    "band_nm",
+    "um_per_px",
+    "light_azimuth_deg",
+    "light_elevation_deg",
+    "tube_kv",
+    "tube_ma",
+    "exposure_s",
+    "distance_mm",
+    "filter",
+    "polarity",
+    "campaign_date",
+    "visibility",
+    "embargo_until",
+    "credit_line",
+    "rights_uri",
+    "photographer",
+    "site",
+)
 
 
 def read_scenario() -> dict[str, Any]:

@@ -81,7 +81,7 @@ class Camera:
         if self.bend_mm:
             for _ in range(6):
                 points = points + bent - self.bent_mm(points)
-        return points
+        return np.asarray(points, np.float64)
 
     def _half_diagonal_px(self) -> float:
         return 0.5 * math.hypot(*self.size_px)

@@ -18,7 +18,6 @@ from demo_fixtures.painter.scene import (
     NUTS,
     TABLE,
     WALL,
-    Scene,
     build_scene,
     distance_mm,
     picture_ray,
@@ -45,7 +44,7 @@ class Cartoon(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def _march(origin, direction, limit, scene):
+def _march(origin, direction, limit, scene):  # type: ignore[no-untyped-def]
     """Return travel, object number and whether a surface was met."""
     travel = 0.0
     kind = -1
@@ -65,7 +64,7 @@ def _march(origin, direction, limit, scene):
 
 
 @njit(cache=True, nogil=True)
-def _normal(point, scene):
+def _normal(point, scene):  # type: ignore[no-untyped-def]
     """Return the unit normal by central differences."""
     step = 0.12
     x, y, z = point
@@ -77,7 +76,7 @@ def _normal(point, scene):
 
 
 @njit(cache=True, nogil=True)
-def _light_share(point, normal, scene):
+def _light_share(point, normal, scene):  # type: ignore[no-untyped-def]
     """Return the lit share of a disc-shaped lamp seen from a point."""
     lit = 0.0
     for number in range(_SHADOW_RAYS):
@@ -115,7 +114,7 @@ def _light_share(point, normal, scene):
 
 
 @njit(cache=True, nogil=True)
-def _occlusion(point, normal, scene):
+def _occlusion(point, normal, scene):  # type: ignore[no-untyped-def]
     """Return how open the surroundings of a point are, 0..1."""
     closed = 0.0
     weight = 1.0
@@ -130,7 +129,7 @@ def _occlusion(point, normal, scene):
 
 
 @njit(cache=True, nogil=True)
-def _window_gloss(direction, normal, scene_point, scene):
+def _window_gloss(direction, normal, scene_point, scene):  # type: ignore[no-untyped-def]
     """Return the mirrored studio window on the glaze, with its glazing bars."""
     along = direction[0] * normal[0] + direction[1] * normal[1] + direction[2] * normal[2]
     rx = direction[0] - 2.0 * along * normal[0]
@@ -149,14 +148,14 @@ def _window_gloss(direction, normal, scene_point, scene):
 
 
 @njit(cache=True, nogil=True)
-def _albedo(kind, x, y, z, scene):
+def _albedo(kind, x, y, z, scene):  # type: ignore[no-untyped-def]
     """Return the local colour (linear) of a surface point."""
     seed = scene.seed
     if kind == WALL:
         mottle = 1.0 + 0.22 * fractal_noise(x * 0.011, y * 0.011, seed + 61, 3)
         warm = 0.06 * value_noise(x * 0.006, y * 0.006, seed + 62)
         return 0.235 * mottle * (1.0 + warm), 0.190 * mottle, 0.132 * mottle * (1.0 - warm)
-    if kind == TABLE or kind == FRONT:
+    if kind in (TABLE, FRONT):
         depth = z if kind == TABLE else y * 2.2
         ring = depth * 0.13 + 1.6 * value_noise(x * 0.006, depth * 0.02, seed + 64)
         grain = 0.5 + 0.5 * math.sin(ring * 2.4 + 2.0 * value_noise(x * 0.011, ring * 0.5, seed + 65))
@@ -169,7 +168,7 @@ def _albedo(kind, x, y, z, scene):
         return 0.335 * shade, 0.196 * shade, 0.094 * shade
     if kind == JUG_INSIDE:
         return 0.60, 0.55, 0.42
-    if kind == HANDLE or kind == JUG:
+    if kind in (HANDLE, JUG):
         return _glaze(kind, x - scene.jug_x, y, z - scene.jug_z, seed)
     if kind == NUTS:
         spot = fractal_noise(x * 0.16, y * 0.16 + z * 0.1, seed + 70, 3)
@@ -183,7 +182,7 @@ def _albedo(kind, x, y, z, scene):
 
 
 @njit(cache=True, nogil=True)
-def _glaze(kind, jx, y, jz, seed):
+def _glaze(kind, jx, y, jz, seed):  # type: ignore[no-untyped-def]
     """Return the blue glaze, its slip-trailed wave and the bare clay at the foot."""
     azimuth = math.atan2(jz, jx)
     pool = 1.0 + 0.22 * fractal_noise(azimuth * 2.2, y * 0.03, seed + 67, 3)
@@ -205,7 +204,7 @@ def _glaze(kind, jx, y, jz, seed):
 
 
 @njit(cache=True, nogil=True)
-def _grade(kind, x_mm, y_mm):
+def _grade(kind, x_mm, y_mm):  # type: ignore[no-untyped-def]
     """Return the painter's own weighting of light over the picture."""
     pool = math.exp(-(((x_mm - 402.0) / 165.0) ** 2) - (((y_mm - 138.0) / 92.0) ** 2))
     if kind == WALL:
@@ -217,13 +216,13 @@ def _grade(kind, x_mm, y_mm):
         return 0.42 + 0.20 * around
     if kind == NUTS and x_mm > 395.0:
         return 0.88
-    if kind == JUG or kind == HANDLE:
+    if kind in (JUG, HANDLE):
         return 1.0 - 0.62 * min(max((x_mm - 120.0) / 115.0, 0.0), 1.0) ** 1.3
     return 1.0
 
 
 @njit(cache=True, nogil=True)
-def _shade_pixel(x_mm, y_mm, scene, out):
+def _shade_pixel(x_mm, y_mm, scene, out):  # type: ignore[no-untyped-def]
     """Write colour, normal, gloss into ``out`` and return the object number."""
     eye, direction = picture_ray(x_mm, y_mm)
     travel, kind, met = _march(eye, direction, 3200.0, scene)
@@ -240,7 +239,7 @@ def _shade_pixel(x_mm, y_mm, scene, out):
         key = 0.55 + 0.45 * lit
     fill = (0.065 + 0.035 * normal[1]) * opened
     front = max(0.0, 0.50 * normal[0] + 0.30 * normal[1] + 0.81 * normal[2])
-    fill += (0.085 if kind == NUTS or kind == LINEN else 0.02) * front * front * opened
+    fill += (0.085 if kind in (NUTS, LINEN) else 0.02) * front * front * opened
     bounce = 0.075 * max(0.0, -normal[1] * 0.8 + 0.35) * opened if kind != WALL else 0.0
     red, green, blue = _albedo(kind, point[0], point[1], point[2], scene)
     grade = _grade(kind, x_mm, y_mm)
@@ -248,8 +247,8 @@ def _shade_pixel(x_mm, y_mm, scene, out):
     out[1] = green * (key * 0.98 + fill + bounce) * grade
     out[2] = blue * (key * 0.87 + fill * 1.25 + bounce * 0.6) * grade
     gloss = 0.0
-    if kind == JUG or kind == HANDLE or (kind == JUG_INSIDE and point[1] > 196.0):
-        gloss = _window_gloss(direction, normal, point, scene) * lit_or_half(lit)
+    if kind in (JUG, HANDLE) or (kind == JUG_INSIDE and point[1] > 196.0):
+        gloss = _window_gloss(direction, normal, point, scene) * _softened(lit)
         rim = (1.0 + direction[0] * normal[0] + direction[1] * normal[1] + direction[2] * normal[2]) ** 3
         out[0] += 0.028 * rim * opened * grade
         out[1] += 0.026 * rim * opened * grade
@@ -263,15 +262,15 @@ def _shade_pixel(x_mm, y_mm, scene, out):
 
 
 @njit(cache=True, nogil=True)
-def lit_or_half(lit):
+def _softened(lit):  # type: ignore[no-untyped-def]
     """Return a softened share of light: a mirror image stays visible in half shadow."""
     return 0.3 + 0.7 * lit
 
 
 @njit(cache=True, nogil=True)
-def _shade_rows(first, last, pitch_mm, scene, out, kinds):
+def _shade_rows(rows, pitch_mm, scene, out, kinds):  # type: ignore[no-untyped-def]
     """Shade whole rows of the cartoon."""
-    for row in range(first, last):
+    for row in range(rows[0], rows[1]):
         for column in range(kinds.shape[1]):
             kinds[row, column] = _shade_pixel(
                 (column + 0.5) * pitch_mm, (row + 0.5) * pitch_mm, scene, out[row, column]
@@ -286,7 +285,9 @@ def draw_cartoon(seed: int, pitch_mm: float = CARTOON_PITCH_MM) -> Cartoon:
     kinds = np.zeros((rows, columns), np.int8)
     starts = list(range(0, rows, 16))
     with ThreadPoolExecutor(2) as pool:
-        for job in [pool.submit(_shade_rows, s, min(s + 16, rows), pitch_mm, scene, out, kinds) for s in starts]:
+        for job in [
+            pool.submit(_shade_rows, (start, min(start + 16, rows)), pitch_mm, scene, out, kinds) for start in starts
+        ]:
             job.result()
     return Cartoon(
         np.ascontiguousarray(out[..., :3]),

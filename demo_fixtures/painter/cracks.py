@@ -26,22 +26,43 @@ class Cracks(NamedTuple):
     junctions_mm: NDArray[np.float32]
 
 
+class _Growth(NamedTuple):
+    """What grows: occupancy, segments, junctions, random counter; counts of segments, junctions, cracks."""
+
+    taken: NDArray[np.int32]
+    segments: NDArray[np.float32]
+    junctions: NDArray[np.float32]
+    state: NDArray[np.int64]
+    counts: NDArray[np.int64]
+
+
 @njit(cache=True)
-def _uniform(state):
+def _uniform(state):  # type: ignore[no-untyped-def]
     """Return a number in 0..1 and advance the counter in ``state``."""
     state[0] += 1
     return cell_hash(state[0], state[0] >> 20, state[1]) / 4294967296.0
 
 
 @njit(cache=True)
-def _grow_one(x, y, angle, limits, taken, state, segments, made):
-    """Grow one crack and return the new number of segments and whether it met another crack."""
+def _is_crowded(row, column, tag, taken):  # type: ignore[no-untyped-def]
+    """Return whether another crack runs within a millimetre above or below."""
+    for other in range(max(0, row - 4), min(_ROWS, row + 5)):
+        here = taken[other, column]
+        if here != 0 and here != tag:
+            return True
+    return False
+
+
+@njit(cache=True)
+def _grow_one(start, limits, growth):  # type: ignore[no-untyped-def]
+    """Grow one crack; note where it met another one."""
+    x, y, heading = start
     base, longest, width, tag = limits
-    heading = angle
+    state, taken, segments, counts = growth.state, growth.taken, growth.segments, growth.counts
     crowded = 0
     length = 0.0
     strength = math.exp(0.35 * (_uniform(state) + _uniform(state) - 1.0) * 2.0)
-    while length < longest and made < segments.shape[0]:
+    while length < longest and counts[0] < segments.shape[0]:
         heading += 0.16 * (_uniform(state) - 0.5) * 2.0 + 0.06 * (base - heading)
         if _uniform(state) < 0.20:
             heading += 0.75 * (_uniform(state) - 0.5) * 2.0 * _uniform(state)
@@ -49,63 +70,54 @@ def _grow_one(x, y, angle, limits, taken, state, segments, made):
         ny = y + math.sin(heading) * _STEP_MM
         column = int(nx / CRACK_PITCH_MM)
         row = int(ny / CRACK_PITCH_MM)
-        if column < 0 or row < 0 or column >= _COLUMNS or row >= _ROWS:
-            return made, -1.0, -1.0
+        if nx < 0.0 or ny < 0.0 or column >= _COLUMNS or row >= _ROWS:
+            return
         met = taken[row, column]
         taper = width * strength * (0.55 + 0.45 * min(1.0, (longest - length) / 6.0))
-        segments[made, 0], segments[made, 1], segments[made, 2], segments[made, 3] = x, y, nx, ny
-        segments[made, 4] = taper * (0.85 + 0.3 * _uniform(state))
-        made += 1
+        made = segments[counts[0]]
+        made[0], made[1], made[2], made[3] = x, y, nx, ny
+        made[4] = taper * (0.85 + 0.3 * _uniform(state))
+        counts[0] += 1
         if met != 0 and met != tag:
-            return made, nx, ny
-        near = 0
-        for r in range(max(0, row - 4), min(_ROWS, row + 5)):
-            here = taken[r, column]
-            if here != 0 and here != tag:
-                near += 1
-        crowded = crowded + 1 if near > 0 else 0
+            if counts[1] < growth.junctions.shape[0]:
+                growth.junctions[counts[1], 0] = nx
+                growth.junctions[counts[1], 1] = ny
+                counts[1] += 1
+            return
+        crowded = crowded + 1 if _is_crowded(row, column, tag, taken) else 0
         if crowded > 14:
-            return made, -1.0, -1.0
+            return
         taken[row, column] = tag
         taken[int((y + ny) * 0.5 / CRACK_PITCH_MM), int((x + nx) * 0.5 / CRACK_PITCH_MM)] = tag
         x, y = nx, ny
         length += _STEP_MM
-    return made, -1.0, -1.0
 
 
 @njit(cache=True)
-def _grow_family(settings, density, taken, state, segments, made, junctions, met_count):
+def _grow_family(settings, density, growth):  # type: ignore[no-untyped-def]
     """Grow one family of cracks from random starts in both directions."""
-    number, base_angle, longest, width, tag = settings
+    number, base_angle, longest, width = settings
+    state, taken = growth.state, growth.taken
     for _ in range(int(number)):
         x = _uniform(state) * 640.0
         y = _uniform(state) * 480.0
-        chance = density[min(int(y / CRACK_PITCH_MM), _ROWS - 1), min(int(x / CRACK_PITCH_MM), _COLUMNS - 1)]
+        column, row = int(x / CRACK_PITCH_MM), int(y / CRACK_PITCH_MM)
+        chance = density[min(row, _ROWS - 1), min(column, _COLUMNS - 1)]
         if _uniform(state) > chance:
             continue
-        column, row = int(x / CRACK_PITCH_MM), int(y / CRACK_PITCH_MM)
+        gap = int(1.6 / CRACK_PITCH_MM / max(chance, 0.35)) if base_angle < 0.5 else 0
         free = True
-        gap = int(1.6 / CRACK_PITCH_MM / max(chance, 0.35))
-        for r in range(max(0, row - gap), min(_ROWS, row + gap + 1)):
-            if taken[r, column] != 0:
+        for near in range(max(0, row - gap), min(_ROWS, row + gap + 1)):
+            if taken[near, column] != 0:
                 free = False
-        if base_angle > 0.5:
-            free = taken[row, column] == 0
         if not free:
             continue
-        tag += 1.0
+        growth.counts[2] += 1
         angle = base_angle + 0.35 * (_uniform(state) - 0.5)
         run = longest * (0.3 + 1.4 * _uniform(state))
         for side in range(2):
-            turned = angle + math.pi * side
-            made, jx, jy = _grow_one(
-                x, y, turned, (base_angle + math.pi * side, run * 0.5, width, int(tag)), taken, state, segments, made
-            )
-            if jx >= 0.0 and met_count < junctions.shape[0]:
-                junctions[met_count, 0] = jx
-                junctions[met_count, 1] = jy
-                met_count += 1
-    return made, met_count, tag
+            back = math.pi * side
+            _grow_one((x, y, angle + back), (base_angle + back, run * 0.5, width, growth.counts[2]), growth)
 
 
 def _join_crack(seed: int) -> NDArray[np.float32]:
@@ -125,32 +137,30 @@ def grow_cracks(lead_share: NDArray[np.float32], seed: int) -> Cracks:
     """Return all cracks; ``lead_share`` (0..1 on any grid) makes lead paint crack more densely."""
     lead = cv2.resize(lead_share, (_COLUMNS, _ROWS), interpolation=cv2.INTER_LINEAR)
     density = _density(seed)
-    taken = np.zeros((_ROWS, _COLUMNS), np.int32)
-    segments = np.zeros((420_000, 5), np.float32)
-    junctions = np.zeros((40_000, 2), np.float32)
-    state = np.array([0, seed * 7 + 3], np.int64)
-    first = _join_crack(seed)
-    segments[: len(first)] = first
-    made, met = len(first), 0
-    for x, y in first[:, :2]:
-        taken[int(y / CRACK_PITCH_MM), int(x / CRACK_PITCH_MM)] = 1
-    tag = 1.0
-    along = np.minimum(density * (0.55 + 0.6 * lead), 1.0).astype(np.float32)
-    families = (
-        (9000, 0.0, 46.0, 0.051, along), (16000, math.pi / 2, 13.0, 0.035, along),
-        (26000, math.pi / 2, 5.0, 0.016, np.clip(lead * 1.5 - 0.4, 0, 1).astype(np.float32)),
-    )  # fmt: skip
-    for number, angle, longest, width, chance in families:
-        made, met, tag = _grow_family(
-            (number, angle, longest, width, tag), chance, taken, state, segments, made, junctions, met
-        )
-    return Cracks(
-        np.ascontiguousarray(segments[:made, :4]), np.ascontiguousarray(segments[:made, 4]), junctions[:met].copy()
+    growth = _Growth(
+        np.zeros((_ROWS, _COLUMNS), np.int32),
+        np.zeros((420_000, 5), np.float32),
+        np.zeros((40_000, 2), np.float32),
+        np.array([0, seed * 7 + 3], np.int64),
+        np.array([0, 0, 1], np.int64),
     )
+    first = _join_crack(seed)
+    growth.segments[: len(first)] = first
+    growth.counts[0] = len(first)
+    for x, y in first[:, :2]:
+        growth.taken[int(y / CRACK_PITCH_MM), int(x / CRACK_PITCH_MM)] = 1
+    along = np.minimum(density * (0.55 + 0.6 * lead), 1.0).astype(np.float32)
+    hair = np.clip(lead * 1.5 - 0.4, 0, 1).astype(np.float32)
+    _grow_family((9000, 0.0, 46.0, 0.051), along, growth)
+    _grow_family((16000, math.pi / 2, 13.0, 0.035), along, growth)
+    _grow_family((26000, math.pi / 2, 5.0, 0.016), hair, growth)
+    made, met = int(growth.counts[0]), int(growth.counts[1])
+    ends, width = growth.segments[:made, :4], growth.segments[:made, 4]
+    return Cracks(np.ascontiguousarray(ends), np.ascontiguousarray(width), growth.junctions[:met].copy())
 
 
 @njit(cache=True)
-def _density(seed):
+def _density(seed):  # type: ignore[no-untyped-def]
     """Return where cracks like to start: patches, quiet islands, more beside the join."""
     out = np.empty((_ROWS, _COLUMNS), np.float32)
     for row in range(_ROWS):
@@ -174,7 +184,7 @@ def crack_distance_mm(cracks: Cracks) -> NDArray[np.float32]:
 
 
 @njit(cache=True, nogil=True)
-def draw_cracks(cover, ends_mm, width_mm, grid, seed):
+def draw_cracks(cover, ends_mm, width_mm, grid, seed):  # type: ignore[no-untyped-def]
     """Fill ``cover`` with the share of each pixel that lies inside a crack (exact box coverage)."""
     rows, columns = cover.shape
     pitch = grid.pitch_mm
@@ -197,8 +207,8 @@ def draw_cracks(cover, ends_mm, width_mm, grid, seed):
         square = dx * dx + dy * dy + 1e-12
         for row in range(row_low, row_high + 1):
             for column in range(column_low, column_high + 1):
-                x = x_first + column * pitch
-                y = y_first + row * pitch
+                x = grid.x0_mm + (grid.column + column + 0.5) * pitch
+                y = grid.y0_mm + (grid.row + row + 0.5) * pitch
                 if weights[0] > 0.0:
                     x, y = _wobble(x, y, weights, seed)
                 share = min(max(((x - ax) * dx + (y - ay) * dy) / square, 0.0), 1.0)
@@ -210,7 +220,7 @@ def draw_cracks(cover, ends_mm, width_mm, grid, seed):
 
 
 @njit(cache=True, nogil=True)
-def _wobble(x, y, weights, seed):
+def _wobble(x, y, weights, seed):  # type: ignore[no-untyped-def]
     """Return coordinates bent by fine noise, so that cracks do not look ruled."""
     wx = 0.06 * weights[0] * value_noise(x / 0.8, y / 0.8, seed + 241)
     wy = 0.06 * weights[0] * value_noise(x / 0.8, y / 0.8, seed + 242)

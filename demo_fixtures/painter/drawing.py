@@ -8,7 +8,7 @@ from demo_fixtures.painter import motif
 from demo_fixtures.painter.cartoon import CARTOON_PITCH_MM, Cartoon
 from demo_fixtures.painter.passes import Studio
 from demo_fixtures.painter.pigments import Palette, film_of, lab_from_linear, palette_of
-from demo_fixtures.painter.scene import HANDLE, JUG, JUG_INSIDE, LINEN, NUTS, TABLE, WALL
+from demo_fixtures.painter.scene import HANDLE, JUG, JUG_INSIDE, LINEN, NUTS, TABLE
 from demo_fixtures.painter.strokes import (
     BRUSH,
     CANDLESTICK,
@@ -17,6 +17,7 @@ from demo_fixtures.painter.strokes import (
     OVERPAINT,
     PATH_POINTS,
     RETOUCH,
+    Marking,
     Strokes,
     concatenate_strokes,
     make_strokes,
@@ -33,10 +34,10 @@ def _resample(line: NDArray[np.float64], count: int = PATH_POINTS) -> NDArray[np
     return np.stack([np.interp(wanted, along, line[:, axis]) for axis in (0, 1)], axis=1).astype(np.float32)
 
 
-def _strokes_from(lines: list[NDArray[np.float32]], **settings) -> Strokes:
+def _strokes_from(lines: list[NDArray[np.float32]], marking: Marking) -> Strokes:
     """Return strokes from resampled lines."""
     paths = np.stack(lines) if lines else np.zeros((0, PATH_POINTS, 2), np.float32)
-    return make_strokes(paths, np.full(len(paths), PATH_POINTS, np.int32), **settings)
+    return make_strokes(paths, np.full(len(paths), PATH_POINTS, np.int32), marking)
 
 
 def draw_priming(studio: Studio) -> None:
@@ -52,17 +53,15 @@ def draw_priming(studio: Studio) -> None:
     cos, sin = np.cos(angle)[:, None], np.sin(angle)[:, None]
     paths = np.stack([centre[:, :1] + along * cos - across * sin, centre[:, 1:] + along * sin + across * cos], axis=2)
     film = studio.add_films(film_of(lead_white=0.9, yellow_ochre=0.1))
-    studio.parts.append(make_strokes(
-        paths.astype(np.float32), np.full(1000, PATH_POINTS, np.int32), half_mm=random.uniform(5, 13, 1000), thick_um=3.4,
-        soft=0.35, film=film, kind=BRUSH, seed=studio.seed * 31 + 1001,
-    ))  # fmt: skip
+    marking = Marking(random.uniform(5, 13, 1000), 3.4, 0.35, film, BRUSH, studio.seed * 31 + 1001)
+    studio.parts.append(make_strokes(paths.astype(np.float32), np.full(1000, PATH_POINTS, np.int32), marking))
 
 
 def _outlines(mask: NDArray[np.bool_]) -> list[NDArray[np.float64]]:
     """Return the smoothed outlines of a mask in mm."""
     smooth = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 2.0)
     contours, _ = cv2.findContours((smooth > 0.5).astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
-    return [(line[:, 0, :] + 0.5) * CARTOON_PITCH_MM for line in contours if len(line) > 60]
+    return [(line[:, 0, :].astype(np.float64) + 0.5) * CARTOON_PITCH_MM for line in contours if len(line) > 60]
 
 
 def _broken(line: NDArray[np.float64], random: np.random.Generator, sway_mm: float) -> list[NDArray[np.float32]]:
@@ -129,14 +128,27 @@ def draw_underdrawing(studio: Studio) -> None:
     dark[: int(190 / CARTOON_PITCH_MM)] &= cartoon.kind[: int(190 / CARTOON_PITCH_MM)] == JUG
     dark[:, int(470 / CARTOON_PITCH_MM) :] = False
     hatches = _hatching(dark, random, 3.4)
-    ruled = [_resample(np.array(motif.TABLE_EDGE_MM)), _resample(np.array([[157.0, 86.0], [156.0, 318.0]]))]
-    ends = np.array([[30.0, 198.4], [612.0, 195.0]])
-    ruled += [_resample(ends + np.array([[0.0, d], [0.0, d]])) for d in (0.0,)]
+    ruled = [
+        _resample(np.array(line))
+        for line in (motif.TABLE_EDGE_MM, ((157.0, 86.0), (156.0, 318.0)), ((30.0, 198.4), (612.0, 195.0)))
+    ]
     film = studio.add_films(film_of(charcoal=1.0))
     for lines, half, thick in ((pulls, 0.42, 9.0), (handle, 0.42, 10.0), (hatches, 0.34, 7.0), (ruled, 0.32, 8.5)):
-        studio.parts.append(_strokes_from(
-            lines, half_mm=half, thick_um=thick, soft=0.3, film=film, kind=CHARCOAL, seed=studio.seed * 31 + 1002 + int(half * 100),
-        ))  # fmt: skip
+        seed = studio.seed * 31 + 1002 + int(half * 100)
+        studio.parts.append(_strokes_from(lines, Marking(half, thick, 0.3, film, CHARCOAL, seed)))
+
+
+def _candlestick_lines(random: np.random.Generator) -> list[tuple[list[NDArray[np.float32]], float]]:
+    """Return the strokes of each part of the candlestick with their thickness in um."""
+    parts = []
+    for y0, y1, width_top, width_bottom, thick in _CANDLESTICK_PARTS:
+        lines = []
+        for x in np.arange(-0.5, 0.5001, 0.9 / max(width_bottom, 3.0)):
+            top = np.array([499.0 + x * width_top + 0.25 * random.standard_normal(), y0 + 0.5 * random.random()])
+            end = np.array([499.0 + x * width_bottom + 0.25 * random.standard_normal(), y1 - 0.5 * random.random()])
+            lines.append(_resample(np.stack([top, end])))
+        parts.append((lines, thick * (0.8 + 0.4 * random.random())))
+    return parts
 
 
 def draw_first_ideas(studio: Studio) -> None:
@@ -144,48 +156,40 @@ def draw_first_ideas(studio: Studio) -> None:
     random = studio.random
     film = studio.add_films(film_of(lead_white=0.80, yellow_ochre=0.14, raw_umber=0.06))
     cover = studio.add_films(film_of(raw_umber=0.62, yellow_ochre=0.2, bone_black=0.08, lead_white=0.10))
-    groups: list[Strokes] = []
-    for y0, y1, width_top, width_bottom, thick in _CANDLESTICK_PARTS:
-        lines = []
-        for x in np.arange(-0.5, 0.5001, 0.9 / max(width_bottom, 3.0)):
-            top = np.array([499.0 + x * width_top + 0.25 * random.standard_normal(), y0 + 0.5 * random.random()])
-            end = np.array([499.0 + x * width_bottom + 0.25 * random.standard_normal(), y1 - 0.5 * random.random()])
-            lines.append(_resample(np.stack([top, end])))
-        groups.append(
-            _strokes_from(
-                lines, half_mm=0.85, thick_um=thick, soft=0.4, film=film, kind=CANDLESTICK, seed=studio.seed * 31 + 1040
-            )
-        )
+    seed = studio.seed * 31 + 1040
+    groups = [
+        _strokes_from(lines, Marking(0.85, thick, 0.4, film, CANDLESTICK, seed))
+        for lines, thick in _candlestick_lines(random)
+    ]
     lip = [_resample(_arc(motif.FIRST_LIP_MM) + np.array([0.0, offset])) for offset in (0.0, 0.5, -0.4, 0.2)]
-    groups.append(
-        _strokes_from(
-            lip, half_mm=1.0, thick_um=17.0, soft=0.3, film=film, kind=FIRST_LIP, seed=studio.seed * 31 + 1041
-        )
-    )
+    groups.append(_strokes_from(lip, Marking(1.0, 17.0, 0.3, film, FIRST_LIP, seed + 1)))
     drips = []
     for x in random.uniform(179, 202, 4):
         drop = np.array([random.uniform(-2.5, 0.5), random.uniform(3, 9)])
         drips.append(_resample(np.array([[x, 118.5], [x, 118.5] + drop])))
-    groups.append(
-        _strokes_from(
-            drips, half_mm=0.5, thick_um=4.0, soft=0.7, film=film, kind=FIRST_LIP, seed=studio.seed * 31 + 1042
-        )
-    )
+    groups.append(_strokes_from(drips, Marking(0.5, 4.0, 0.7, film, FIRST_LIP, seed + 2)))
     centre = random.uniform((480.0, 86.0), (519.0, 219.0), (330, 2))
-    away = (
-        random.uniform(-1.0, 1.0, (330, 1, 2)) * np.array([3.0, 9.0]) * np.linspace(-1, 1, PATH_POINTS)[None, :, None]
-    )
-    hidden = _strokes_from(list((centre[:, None, :] + away).astype(np.float32)), half_mm=3.2, thick_um=15.0, soft=0.6, film=cover,
-                           kind=CANDLESTICK, seed=studio.seed * 31 + 1043)  # fmt: skip
-    studio.parts.append(concatenate_strokes([*groups, hidden]))
+    run = random.uniform(-1.0, 1.0, (330, 1, 2)) * np.array([3.0, 9.0])
+    away = run * np.linspace(-1, 1, PATH_POINTS)[None, :, None]
+    over = list((centre[:, None, :] + away).astype(np.float32))
+    groups.append(_strokes_from(over, Marking(3.2, 15.0, 0.6, cover, CANDLESTICK, seed + 3)))
+    studio.parts.append(concatenate_strokes(groups))
 
 
 # Top, bottom (mm), width at top and bottom (mm) and thickness (um) of each part of the candlestick.
 _CANDLESTICK_PARTS = (
-    (93.0, 99.0, 1.5, 2.5, 30.0), (98.0, 150.0, 9.0, 10.5, 22.0), (149.0, 153.0, 24.0, 26.0, 26.0), (153.0, 160.0, 9.0, 8.0, 18.0),
-    (160.0, 166.0, 8.0, 15.0, 20.0), (166.0, 174.0, 15.0, 7.0, 20.0), (174.0, 187.0, 6.0, 7.5, 18.0), (187.0, 193.0, 8.0, 16.0, 20.0),
-    (193.0, 198.0, 16.0, 11.0, 22.0), (198.0, 206.0, 13.0, 28.0, 20.0), (206.0, 213.5, 31.0, 33.0, 24.0),
-)  # fmt: skip
+    (93.0, 99.0, 1.5, 2.5, 30.0),
+    (98.0, 150.0, 9.0, 10.5, 22.0),
+    (149.0, 153.0, 24.0, 26.0, 26.0),
+    (153.0, 160.0, 9.0, 8.0, 18.0),
+    (160.0, 166.0, 8.0, 15.0, 20.0),
+    (166.0, 174.0, 15.0, 7.0, 20.0),
+    (174.0, 187.0, 6.0, 7.5, 18.0),
+    (187.0, 193.0, 8.0, 16.0, 20.0),
+    (193.0, 198.0, 16.0, 11.0, 22.0),
+    (198.0, 206.0, 13.0, 28.0, 20.0),
+    (206.0, 213.5, 31.0, 33.0, 24.0),
+)
 
 
 def _arc(points: tuple[tuple[float, float], ...]) -> NDArray[np.float64]:
@@ -195,28 +199,33 @@ def _arc(points: tuple[tuple[float, float], ...]) -> NDArray[np.float64]:
     return np.stack([x, np.polyval(np.polyfit(xs, ys, 2), x)], axis=1)
 
 
+def _overpaint(studio: Studio, palette: Palette, first: int, random: np.random.Generator) -> Strokes:
+    """Return the restorer's patch over the third walnut, matched to wall and table, a little too dark."""
+    corners = np.array(motif.OVERPAINT_MM, np.float32)
+    sites = random.uniform(corners.min(axis=0), corners.max(axis=0), (2600, 2)).astype(np.float32)
+    inside = np.array([cv2.pointPolygonTest(corners, (float(x), float(y)), True) for x, y in sites])
+    wobble = 1.1 * np.sin(sites[:, 0] * 0.55 + 1.0) * np.cos(sites[:, 1] * 0.47)
+    wobble += 0.6 * random.standard_normal(len(sites))
+    round_off = 3.0 * (np.hypot(*((sites - corners.mean(axis=0)) / (26.0, 25.0)).T) > 1.08)
+    sites = sites[inside > 1.4 + wobble + round_off]
+    wanted = 0.80 * _colour_at(studio, sites - np.array([72.0, 0.0], np.float32))
+    run = np.stack([random.uniform(1.2, 3.0, len(sites)), random.uniform(-0.5, 0.5, len(sites))], axis=1)
+    paths = sites[:, None, :] + run[:, None, :] * np.linspace(-1, 1, PATH_POINTS)[None, :, None]
+    half = random.uniform(0.8, 1.6, len(sites))
+    film = first + _nearest_film(palette, wanted, random)
+    marking = Marking(half, 11.0, 0.6, film, OVERPAINT, studio.seed * 31 + 1050)
+    return make_strokes(paths.astype(np.float32), np.full(len(sites), PATH_POINTS, np.int32), marking)
+
+
 def lay_later_paint(studio: Studio) -> Strokes:
     """Return the overpaint over the third walnut and old retouches along the join and the edges."""
     random = np.random.default_rng([studio.seed, 9])
     palette = palette_of(["later earth", "titanium white", "yellow ochre", "raw umber", "bone black"])
     first = studio.add_films(palette.films)
-    corners = np.array(motif.OVERPAINT_MM, np.float32)
-    sites = random.uniform(corners.min(axis=0), corners.max(axis=0), (2600, 2)).astype(np.float32)
-    inside = np.array([cv2.pointPolygonTest(corners, (float(x), float(y)), True) for x, y in sites])
-    wobble = 1.1 * np.sin(sites[:, 0] * 0.55 + 1.0) * np.cos(sites[:, 1] * 0.47) + 0.6 * random.standard_normal(len(sites))
-    round_off = 3.0 * (np.hypot(*((sites - corners.mean(axis=0)) / (26.0, 25.0)).T) > 1.08)
-    sites = sites[inside > 1.4 + wobble + round_off]
-    # A restorer matched the wall or table beside the nut, a little too dark.
-    wanted = 0.80 * _colour_at(studio, sites - np.array([72.0, 0.0], np.float32))
-    run = np.stack([random.uniform(1.2, 3.0, len(sites)), random.uniform(-0.5, 0.5, len(sites))], axis=1)
-    place = np.linspace(-1, 1, PATH_POINTS)[None, :, None]
-    over = make_strokes(
-        (sites[:, None, :] + run[:, None, :] * place).astype(np.float32), np.full(len(sites), PATH_POINTS, np.int32),
-        half_mm=random.uniform(0.8, 1.6, len(sites)), thick_um=11.0, soft=0.6, film=first + _nearest_film(palette, wanted, random),
-        kind=OVERPAINT, seed=studio.seed * 31 + 1050,
-    )  # fmt: skip
+    over = _overpaint(studio, palette, first, random)
     x = np.concatenate([random.uniform(15, 630, 22), random.uniform(20, 620, 6)])
-    y = np.concatenate([262.0 + 1.2 * x[:22] / 640.0 + random.uniform(-0.6, 0.9, 22), random.choice([3.0, 476.0, 332.0, 474.0], 6)])
+    along_join = 262.0 + 1.2 * x[:22] / 640.0 + random.uniform(-0.6, 0.9, 22)
+    y = np.concatenate([along_join, random.choice([3.0, 476.0, 332.0, 474.0], 6)])
     lines = []
     for a, b in zip(x, y, strict=True):
         reach = random.uniform(1.2, 3.4)
@@ -225,7 +234,7 @@ def lay_later_paint(studio: Studio) -> Strokes:
             lines.append(_resample(np.array([[a - reach, b], [a + reach, b + random.uniform(-0.3, 0.3)]]) + shift))
     middle = np.array([line[PATH_POINTS // 2] for line in lines])
     films = first + _nearest_film(palette, 0.86 * _colour_at(studio, middle), random)
-    retouch = _strokes_from(lines, half_mm=0.8, thick_um=8.0, soft=0.6, film=films, kind=RETOUCH, seed=studio.seed * 31 + 1051)
+    retouch = _strokes_from(lines, Marking(0.8, 8.0, 0.6, films, RETOUCH, studio.seed * 31 + 1051))
     return concatenate_strokes([over, retouch])
 
 

@@ -37,7 +37,8 @@ def _to_xyz() -> NDArray[np.float64]:
 def profile_from_linear_srgb() -> NDArray[np.float64]:
     """Return the matrix from linear sRGB to linear profile RGB."""
     matrix: NDArray[np.float64] = np.linalg.solve(_to_xyz(), _SRGB_TO_XYZ)
-    return matrix / matrix.sum(axis=1, keepdims=True)
+    matrix /= matrix.sum(axis=1, keepdims=True)
+    return matrix
 
 
 def _number(value: float) -> bytes:
@@ -61,10 +62,16 @@ def profile_bytes() -> bytes:
     adapted = np.linalg.solve(_BRADFORD, gain @ _BRADFORD) @ _to_xyz()
     curve = b"curv\0\0\0\0" + struct.pack(">IH", 1, round(PROFILE_GAMMA * 256)) + b"\0\0"
     tags = {
-        b"desc": _text_tag(PROFILE_NAME), b"cprt": b"text\0\0\0\0No copyright, use freely\0", b"wtpt": _xyz_tag(_D50),
-        b"rXYZ": _xyz_tag(adapted[:, 0]), b"gXYZ": _xyz_tag(adapted[:, 1]), b"bXYZ": _xyz_tag(adapted[:, 2]),
-        b"rTRC": curve, b"gTRC": curve, b"bTRC": curve,
-    }  # fmt: skip
+        b"desc": _text_tag(PROFILE_NAME),
+        b"cprt": b"text\0\0\0\0No copyright, use freely\0",
+        b"wtpt": _xyz_tag(_D50),
+        b"rXYZ": _xyz_tag(adapted[:, 0]),
+        b"gXYZ": _xyz_tag(adapted[:, 1]),
+        b"bXYZ": _xyz_tag(adapted[:, 2]),
+        b"rTRC": curve,
+        b"gTRC": curve,
+        b"bTRC": curve,
+    }
     table, body = b"", b""
     start = 128 + 4 + 12 * len(tags)
     for name, content in tags.items():

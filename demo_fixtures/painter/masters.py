@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any, NamedTuple
 
 import numpy as np
 import tifffile
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 
 from demo_fixtures.painter.icc import profile_bytes
 
-__all__ = ["write_in_blocks"]
+__all__ = ["MasterForm", "write_in_blocks"]
 
 _BIG_BYTES = 3_500_000_000
 
@@ -22,30 +23,52 @@ def _blocks(size_px: tuple[int, int], side_px: int) -> Iterator[tuple[int, int, 
             yield left, top, min(side_px, size_px[0] - left), min(side_px, size_px[1] - top)
 
 
+class MasterForm(NamedTuple):
+    """Size, channels, bits, pitch and block side of a master."""
+
+    width_px: int
+    height_px: int
+    channels: int
+    bits: int
+    pitch_um: float
+    side_px: int
+
+
+def _open_tiff(path: Path, form: MasterForm) -> NDArray[Any]:
+    """Create a TIFF of the form and return its pixels, mapped from disk."""
+    is_grey = form.channels == 1
+    shape = (form.height_px, form.width_px) if is_grey else (form.height_px, form.width_px, form.channels)
+    per_inch = round(25400.0 / form.pitch_um * 1000)
+    pixels: NDArray[Any] = tifffile.memmap(
+        path,
+        shape=shape,
+        dtype=np.uint16 if form.bits == 16 else np.uint8,
+        photometric="minisblack" if is_grey else "rgb",
+        planarconfig=None if is_grey else "contig",
+        bigtiff=form.width_px * form.height_px * form.channels * form.bits // 8 > _BIG_BYTES,
+        metadata=None,
+        software="Mahlstick procedural painter",
+        rowsperstrip=64,
+        resolution=((per_inch, 1000), (per_inch, 1000)),
+        resolutionunit=2,
+        iccprofile=None if is_grey else profile_bytes(),
+    )
+    return pixels
+
+
 def write_in_blocks(
     path: Path,
-    render: Callable[[int, int, tuple[int, int]], NDArray[np.unsignedinteger]],
-    *,
-    size_px: tuple[int, int],
-    sensor: tuple[int, int, float],
-    side_px: int,
+    form: MasterForm,
+    render: Callable[[int, int, tuple[int, int]], NDArray[Any]],
     progress: Callable[[float], None],
 ) -> None:
-    """Write an image whose blocks ``render(left, top, (width, height))`` returns.
+    """Write an image whose blocks ``render(left, top, (width, height))`` returns, on both cores.
 
-    ``sensor`` is channels, bits and pitch in um. The file appears under its name only when whole.
+    The file appears under its name only when whole.
     """
-    channels, bits, pitch = sensor
-    shape = (size_px[1], size_px[0]) if channels == 1 else (size_px[1], size_px[0], channels)
-    dtype = np.uint16 if bits == 16 else np.uint8
-    per_inch = round(25400.0 / pitch * 1000)
     aside = path.with_name(f".{path.name}.part")
-    pixels = tifffile.memmap(
-        aside, shape=shape, dtype=dtype, photometric="minisblack" if channels == 1 else "rgb", planarconfig=None if channels == 1 else "contig",
-        bigtiff=int(np.prod(shape)) * bits // 8 > _BIG_BYTES, metadata=None, software="Mahlstick procedural painter", rowsperstrip=64,
-        resolution=((per_inch, 1000), (per_inch, 1000)), resolutionunit=2, iccprofile=None if channels == 1 else profile_bytes(),
-    )  # fmt: skip
-    blocks = list(_blocks(size_px, side_px))
+    pixels = _open_tiff(aside, form)
+    blocks = list(_blocks((form.width_px, form.height_px), form.side_px))
 
     def place(block: tuple[int, int, int, int]) -> None:
         left, top, width, height = block
@@ -54,6 +77,6 @@ def write_in_blocks(
     with ThreadPoolExecutor(2) as pool:
         for number, _ in enumerate(pool.map(place, blocks), 1):
             progress(number / len(blocks))
-    pixels.flush()
-    del pixels
+    if isinstance(pixels, np.memmap):
+        pixels.flush()
     aside.replace(path)

@@ -8,16 +8,16 @@ from typing import NamedTuple
 
 import cv2
 
-from demo_fixtures.painter.compose import build_scene
 from demo_fixtures.painter.images import IMAGE_NAMES, ImageSpec, image_spec, pitch_um
-from demo_fixtures.painter.masters import write_in_blocks
+from demo_fixtures.painter.masters import MasterForm, write_in_blocks
 from demo_fixtures.painter.photograph import Exposure, block_size_px, expose_block
 from demo_fixtures.painter.plan import Plan, build_plan, load_plan, save_plan
 from demo_fixtures.painter.raster import RASTER_ORIGIN_MM, RASTER_SIZE_MM, Raster
+from demo_fixtures.painter.region import build_scene
 from demo_fixtures.painter.support import build_support
 from demo_fixtures.painter.truth import control_points, write_control_points, write_truth
 
-__all__ = ["PaintedImage", "Progress", "paint_images", "prepare_plan"]
+__all__ = ["PaintedImage", "Progress", "forget_stack", "paint_images", "prepare_plan"]
 
 Progress = Callable[[str, float], None]
 
@@ -71,13 +71,13 @@ def _paint_one(folder: Path, spec: ImageSpec, plan: Plan, size: str, progress: P
     exposure = Exposure(spec, camera, plan.seed)
     path = folder / f"{spec.name}.tif"
     channels = 1 if spec.content in ("infrared", "xray") else 3
+    pitch = pitch_um(spec.name, size)
+    form = MasterForm(*camera.size_px, channels, spec.bits, pitch, block_size_px(camera, raster.pitch_mm))
     write_in_blocks(
         path,
+        form,
         lambda left, top, block: expose_block(scene, exposure, left, top, block),
-        size_px=camera.size_px,
-        sensor=(channels, spec.bits, pitch_um(spec.name, size)),
-        side_px=block_size_px(camera, raster.pitch_mm),
-        progress=lambda share: progress(f"{spec.name}: photograph", share),
+        lambda share: progress(f"{spec.name}: photograph", share),
     )
     rows = write_truth(folder / f"truth_{spec.name}.csv", camera)
     write_control_points(folder / f"control_points_{spec.name}.csv", control_points(plan, camera, spec.name))
@@ -85,28 +85,23 @@ def _paint_one(folder: Path, spec: ImageSpec, plan: Plan, size: str, progress: P
 
 
 def paint_images(
-    folder: Path,
-    *,
-    seed: int,
-    size: str,
-    images: Iterable[str] | None = None,
-    progress: Progress = _quiet,
-    keep_stack: bool = True,
+    folder: Path, *, seed: int, size: str, images: Iterable[str] | None = None, progress: Progress = _quiet
 ) -> list[PaintedImage]:
     """Paint images in the order given (all ten, visible and infrared first, by default).
 
     The stack of paint is kept in ``folder/.stack`` so that later calls reuse it; a call that was
-    killed goes on where it stopped. ``keep_stack=False`` removes it at the end.
+    killed goes on where it stopped. ``forget_stack`` removes it.
     """
     cv2.setNumThreads(1)
-    names = list(IMAGE_NAMES if images is None else images)
-    specs = [image_spec(name) for name in names]
+    specs = [image_spec(name) for name in (IMAGE_NAMES if images is None else images)]
     scratch = folder / ".stack"
     scratch.mkdir(parents=True, exist_ok=True)
     progress("plan", 0.0)
     plan = prepare_plan(scratch, seed)
     progress("plan", 1.0)
-    painted = [_paint_one(folder, spec, plan, size, progress) for spec in specs]
-    if not keep_stack:
-        shutil.rmtree(scratch)
-    return painted
+    return [_paint_one(folder, spec, plan, size, progress) for spec in specs]
+
+
+def forget_stack(folder: Path) -> None:
+    """Remove the painted stack of a folder; the masters stay."""
+    shutil.rmtree(folder / ".stack", ignore_errors=True)

@@ -15,6 +15,7 @@ from demo_fixtures.painter.strokes import (
     PATH_POINTS,
     Brush,
     Field,
+    Marking,
     Strokes,
     make_strokes,
     mark_covered,
@@ -46,26 +47,83 @@ class Subject(NamedTuple):
 
 
 _SUBJECTS = (
-    Subject((WALL,), ["lead white", "yellow ochre", "raw umber", "bone black", "red ochre"], (
-        Pass(Brush(14, 60, 16, 0.8), 2.2, 1.0, 0.14, 0.0, 0.65), Pass(Brush(9, 38, 10, 0.9), 2.2, 0.8, 0.14, 0.0, -0.7),
-        Pass(Brush(5, 24, 8, 0.85), 2.0, 0.6, 0.12, 0.0, 0.5), Pass(Brush(3, 13, 5, 0.9), 1.3, 0.5, 0.10, 0.0, -0.6)), 1.0),
-    Subject((TABLE, FRONT), ["yellow ochre", "raw umber", "burnt umber", "red ochre", "bone black", "lead white"], (
-        Pass(Brush(9, 60, 17, 0.3), 2.2, 1.2), Pass(Brush(5, 52, 13, 0.5), 1.9, 1.1), Pass(Brush(2.4, 38, 11, 0.6), 1.6, 1.0, 0.08),
-        Pass(Brush(1.1, 24, 9, 0.6), 1.1, 0.8, 0.07, 0.010)), 0.6),
-    Subject((LINEN,), ["lead white", "yellow ochre", "raw umber", "smalt", "bone black"], (
-        Pass(Brush(7, 30, 18, 0.3), 2.6, 1.2), Pass(Brush(4.2, 20, 16, 0.4), 2.2, 1.0), Pass(Brush(2.2, 13, 16, 0.5), 2.0, 0.9, 0.08),
-        Pass(Brush(1.1, 8, 15, 0.5), 1.6, 0.7, 0.07, 0.012)), 0.3),
-    Subject((JUG_INSIDE,), ["lead white", "yellow ochre", "raw umber", "bone black"], (
-        Pass(Brush(5, 22, 16, 0.4), 2.6, 1.0), Pass(Brush(2.4, 13, 12, 0.5), 2.2, 0.8), Pass(Brush(1.2, 8, 11, 0.6), 1.6, 0.6)), 0.2),
-    Subject((JUG,), ["azurite", "smalt", "lead white", "bone black", "raw umber", "yellow ochre"], (
-        Pass(Brush(9, 36, 17, 0.3), 3.0, 1.5), Pass(Brush(5, 26, 15, 0.5), 2.6, 1.2), Pass(Brush(2.6, 16, 11, 0.6), 2.2, 1.0, 0.08),
-        Pass(Brush(1.3, 8, 10, 0.7), 1.8, 0.7, 0.07, 0.006), Pass(Brush(0.7, 4, 13, 0.7), 1.6, 0.5, 0.06, 0.016)), 0.25),
-    Subject((HANDLE,), ["azurite", "smalt", "lead white", "bone black", "raw umber"], (
-        Pass(Brush(5, 24, 16, 0.4), 2.6, 1.2), Pass(Brush(2.4, 15, 12, 0.5), 2.2, 0.9), Pass(Brush(1.2, 8, 11, 0.6), 1.6, 0.6, 0.07)), 0.15),
-    Subject((NUTS,), ["yellow ochre", "lead-tin yellow", "burnt umber", "raw umber", "lead white", "red ochre"], (
-        Pass(Brush(5, 14, 13, 0.5), 2.6, 1.5), Pass(Brush(2.4, 8, 13, 0.5), 2.6, 1.2), Pass(Brush(1.1, 4.6, 12, 0.5), 2.6, 1.0, 0.10),
-        Pass(Brush(0.6, 2.6, 12, 0.45), 2.2, 0.8, 0.10, 0.012)), 0.2),
-)  # fmt: skip
+    Subject(
+        (WALL,),
+        ["lead white", "yellow ochre", "raw umber", "bone black", "red ochre"],
+        (
+            Pass(Brush(14, 60, 16, 0.8), 2.2, 1.0, 0.14, 0.0, 0.65),
+            Pass(Brush(9, 38, 10, 0.9), 2.2, 0.8, 0.14, 0.0, -0.7),
+            Pass(Brush(5, 24, 8, 0.85), 2.0, 0.6, 0.12, 0.0, 0.5),
+            Pass(Brush(3, 13, 5, 0.9), 1.3, 0.5, 0.10, 0.0, -0.6),
+        ),
+        1.0,
+    ),
+    Subject(
+        (TABLE, FRONT),
+        ["yellow ochre", "raw umber", "burnt umber", "red ochre", "bone black", "lead white"],
+        (
+            Pass(Brush(9, 60, 17, 0.3), 2.2, 1.2),
+            Pass(Brush(5, 52, 13, 0.5), 1.9, 1.1),
+            Pass(Brush(2.4, 38, 11, 0.6), 1.6, 1.0, 0.08),
+            Pass(Brush(1.1, 24, 9, 0.6), 1.1, 0.8, 0.07, 0.010),
+        ),
+        0.6,
+    ),
+    Subject(
+        (LINEN,),
+        ["lead white", "yellow ochre", "raw umber", "smalt", "bone black"],
+        (
+            Pass(Brush(7, 30, 18, 0.3), 2.6, 1.2),
+            Pass(Brush(4.2, 20, 16, 0.4), 2.2, 1.0),
+            Pass(Brush(2.2, 13, 16, 0.5), 2.0, 0.9, 0.08),
+            Pass(Brush(1.1, 8, 15, 0.5), 1.6, 0.7, 0.07, 0.012),
+        ),
+        0.3,
+    ),
+    Subject(
+        (JUG_INSIDE,),
+        ["lead white", "yellow ochre", "raw umber", "bone black"],
+        (
+            Pass(Brush(5, 22, 16, 0.4), 2.6, 1.0),
+            Pass(Brush(2.4, 13, 12, 0.5), 2.2, 0.8),
+            Pass(Brush(1.2, 8, 11, 0.6), 1.6, 0.6),
+        ),
+        0.2,
+    ),
+    Subject(
+        (JUG,),
+        ["azurite", "smalt", "lead white", "bone black", "raw umber", "yellow ochre"],
+        (
+            Pass(Brush(9, 36, 17, 0.3), 3.0, 1.5),
+            Pass(Brush(5, 26, 15, 0.5), 2.6, 1.2),
+            Pass(Brush(2.6, 16, 11, 0.6), 2.2, 1.0, 0.08),
+            Pass(Brush(1.3, 8, 10, 0.7), 1.8, 0.7, 0.07, 0.006),
+            Pass(Brush(0.7, 4, 13, 0.7), 1.6, 0.5, 0.06, 0.016),
+        ),
+        0.25,
+    ),
+    Subject(
+        (HANDLE,),
+        ["azurite", "smalt", "lead white", "bone black", "raw umber"],
+        (
+            Pass(Brush(5, 24, 16, 0.4), 2.6, 1.2),
+            Pass(Brush(2.4, 15, 12, 0.5), 2.2, 0.9),
+            Pass(Brush(1.2, 8, 11, 0.6), 1.6, 0.6, 0.07),
+        ),
+        0.15,
+    ),
+    Subject(
+        (NUTS,),
+        ["yellow ochre", "lead-tin yellow", "burnt umber", "raw umber", "lead white", "red ochre"],
+        (
+            Pass(Brush(5, 14, 13, 0.5), 2.6, 1.5),
+            Pass(Brush(2.4, 8, 13, 0.5), 2.6, 1.2),
+            Pass(Brush(1.1, 4.6, 12, 0.5), 2.6, 1.0, 0.10),
+            Pass(Brush(0.6, 2.6, 12, 0.45), 2.2, 0.8, 0.10, 0.012),
+        ),
+        0.2,
+    ),
+)
 _AGAIN = Pass(Brush(2.6, 22, 8, 0.65), 0.0, 0.7)
 _CONTOUR = Pass(Brush(1.4, 15, 12, 0.55), 0.0, 0.7, 0.09)
 _TOUCH = Pass(Brush(0.8, 4.0, 30, 0.3), 0.0, 0.4, 0.5)
@@ -107,20 +165,15 @@ class Studio:
             angle = -np.where(normal[..., 2] > -0.5, angle, 0.0)
         else:
             return self._structure_field(inside)
-        return Field(
-            np.cos(2 * angle).astype(np.float32),
-            np.sin(2 * angle).astype(np.float32),
-            self.tone,
-            inside,
-            CARTOON_PITCH_MM,
-        )
+        cos2, sin2 = np.cos(2 * angle).astype(np.float32), np.sin(2 * angle).astype(np.float32)
+        return Field(cos2, sin2, self.tone, inside, CARTOON_PITCH_MM)
 
     def _structure_field(self, inside: NDArray[np.bool_]) -> Field:
         """Return directions along the form: across the mean gradient of tone and outline."""
         guide = np.where(inside, self.tone, 0.0).astype(np.float32)
-        guide = cv2.GaussianBlur(guide, (0, 0), 1.0 / CARTOON_PITCH_MM)
-        dx = cv2.Sobel(guide, cv2.CV_32F, 1, 0)
-        dy = cv2.Sobel(guide, cv2.CV_32F, 0, 1)
+        smooth = cv2.GaussianBlur(guide, (0, 0), 1.0 / CARTOON_PITCH_MM)
+        dx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0)
+        dy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1)
         double = cv2.GaussianBlur(np.dstack([dx * dx - dy * dy, 2 * dx * dy]), (0, 0), 2.0 / CARTOON_PITCH_MM)
         size = np.hypot(double[..., 0], double[..., 1]) + 1e-9
         return Field(
@@ -137,7 +190,7 @@ class Studio:
         weight = inside.astype(np.float32)
         mean = cv2.GaussianBlur(self.root * weight[..., None], (0, 0), sigma)
         share = cv2.GaussianBlur(weight, (0, 0), sigma)
-        return mean / np.maximum(share, 1e-3)[..., None]
+        return np.asarray(mean / np.maximum(share, 1e-3)[..., None], np.float32)
 
     def mix(
         self, palette: Palette, linear: NDArray[np.float32], sites_mm: NDArray[np.float32], jitter_l: float
@@ -152,22 +205,28 @@ class Studio:
         key = (cells[:, 1] + 2) * 64 + cells[:, 0] + 2
         mean = np.bincount(key, infrared.mean(axis=1), 4096) / np.maximum(np.bincount(key, minlength=4096), 1)
         best = np.abs(infrared - mean[key][:, None]).argmin(axis=1)
-        return near[np.arange(len(near)), best]
+        return np.asarray(near[np.arange(len(near)), best], np.int64)
 
-    def lay(self, sites_mm: NDArray[np.float32], step: Pass, field: Field, palette_at: tuple[Palette, int], *, wander_mm: float = 0.3,
-            linear: NDArray[np.float32] | None = None) -> Strokes:  # fmt: skip
+    def lay(
+        self,
+        sites_mm: NDArray[np.float32],
+        step: Pass,
+        field: Field,
+        palette_at: tuple[Palette, int],
+        *,
+        linear: NDArray[np.float32] | None = None,
+    ) -> Strokes:
         """Append one stroke per site and return them."""
         palette, first = palette_at
         number = len(sites_mm)
-        turn = (step.turn_rad * (1.0 + 0.3 * self.random.standard_normal(number))) * self.random.choice(
-            [-1.0, 1.0], number, p=[0.35, 0.65]
-        )
+        side = self.random.choice([-1.0, 1.0], number, p=[0.35, 0.65])
+        turn = step.turn_rad * (1.0 + 0.3 * self.random.standard_normal(number)) * side
         if abs(step.turn_rad) < 0.2:
             turn = step.turn_rad * self.random.standard_normal(number)
         length = step.brush.length_mm * np.exp(0.38 * self.random.standard_normal(number))
         paths = np.zeros((number, PATH_POINTS, 2), np.float32)
         counts = np.zeros(number, np.int32)
-        trace_paths(sites_mm, turn, length, field, step.drift, wander_mm, paths, counts)
+        trace_paths(sites_mm, (turn, length), field._replace(drift=step.drift), paths, counts)
         if linear is None:
             target = self.smooth_target(field.inside, step.brush.width_mm)
             columns, rows = (sites_mm.T / field.pitch_mm).astype(int)
@@ -179,10 +238,8 @@ class Studio:
         thick = thick * (0.85 + 0.9 * np.clip(linear.mean(axis=1) - 0.25, 0.0, 0.6))
         half = 0.5 * step.brush.width_mm * np.exp(0.20 * self.random.standard_normal(number))
         half = np.minimum(half, self._room_mm(field.inside, sites_mm))
-        strokes = make_strokes(
-            paths, counts, half_mm=half, thick_um=thick, soft=step.brush.soft, film=mixture + first, kind=BRUSH,
-            seed=self.seed * 31 + len(self.parts),
-        )  # fmt: skip
+        seed = self.seed * 31 + len(self.parts)
+        strokes = make_strokes(paths, counts, Marking(half, thick, step.brush.soft, mixture + first, BRUSH, seed))
         self.parts.append(strokes)
         return strokes
 
@@ -191,12 +248,12 @@ class Studio:
         away = cv2.distanceTransform(np.pad(inside.astype(np.uint8), 1, constant_values=1), cv2.DIST_L2, 3)[1:-1, 1:-1]
         columns, rows = (sites_mm.T / CARTOON_PITCH_MM).astype(int)
         room = away[rows.clip(0, away.shape[0] - 1), columns.clip(0, away.shape[1] - 1)] * CARTOON_PITCH_MM
-        return room + 0.25
+        return np.asarray(room + 0.25, np.float32)
 
     def paint(self, subject: Subject) -> None:
         """Paint one object, every pass with its filling rounds."""
         inside = np.isin(self.cartoon.kind, subject.kinds)
-        field = self.fields_of(subject, inside)
+        field = self.fields_of(subject, inside)._replace(wander_mm=subject.wander_mm)
         palette = palette_of(subject.pigments)
         at = (palette, self.add_films(palette.films))
         self.palettes.update(dict.fromkeys(subject.kinds, at))
@@ -205,11 +262,9 @@ class Studio:
             if step.detail:
                 fine = np.abs(self.root - self.smooth_target(inside, step.brush.width_mm * 2.2)).max(axis=2)
                 wanted = inside & (cv2.GaussianBlur(fine, (0, 0), 1.0) > step.detail)
-            self._cover(wanted, step, field, at, subject.wander_mm)
+            self._cover(wanted, step, field, at)
 
-    def _cover(
-        self, wanted: NDArray[np.bool_], step: Pass, field: Field, at: tuple[Palette, int], wander_mm: float
-    ) -> None:
+    def _cover(self, wanted: NDArray[np.bool_], step: Pass, field: Field, at: tuple[Palette, int]) -> None:
         """Lay a pass, then go over what is still bare."""
         area = wanted.sum() * CARTOON_PITCH_MM**2
         per_stroke = step.brush.width_mm * step.brush.length_mm
@@ -219,8 +274,8 @@ class Studio:
             sites = self._sites(wanted & ~covered, number)
             if len(sites) == 0:
                 break
-            laid = self.lay(sites, step, field, at, wander_mm=wander_mm)
-            mark_covered(laid.xy_mm, laid.count, laid.half_mm, CARTOON_PITCH_MM, covered)
+            laid = self.lay(sites, step, field, at)
+            mark_covered(laid.xy_mm, laid.points, laid.half_mm, CARTOON_PITCH_MM, covered)
             bare = (wanted & ~covered).sum() * CARTOON_PITCH_MM**2
             number = int(1.3 * bare / per_stroke * 2.0) if step.detail == 0.0 else 0
             if bare < 0.002 * area:
@@ -249,8 +304,8 @@ class Studio:
             length = band.sum() * CARTOON_PITCH_MM**2 / 1.05
             sites = self._sites(wanted, int(4.5 * length * wanted.sum() / max(band.sum(), 1) / 10.0))
             if len(sites):
-                field = self._outline_field(away, inside)
-                self.lay(sites, _CONTOUR, field, self.palettes[subject.kinds[0]], wander_mm=0.12)
+                field = self._outline_field(away, inside)._replace(wander_mm=0.12)
+                self.lay(sites, _CONTOUR, field, self.palettes[subject.kinds[0]])
 
     def _outline_field(self, away: NDArray[np.float32], inside: NDArray[np.bool_]) -> Field:
         """Return directions along an outline."""
@@ -266,8 +321,8 @@ class Studio:
             inside = np.isin(self.cartoon.kind, subject.kinds)
             wanted = inside & near
             sites = self._sites(wanted, int(0.9 * wanted.sum() * CARTOON_PITCH_MM**2 / 30.0))
-            field = self.fields_of(subject, inside)
-            self.lay(sites, _AGAIN, field, self.palettes[subject.kinds[0]], wander_mm=0.1)
+            field = self.fields_of(subject, inside)._replace(wander_mm=0.1)
+            self.lay(sites, _AGAIN, field, self.palettes[subject.kinds[0]])
 
     def paint_highlights(self) -> None:
         """Set the loaded touches: the window on the glaze, the ridges, the lit folds."""
@@ -284,8 +339,8 @@ class Studio:
                 colour = np.clip(
                     self.cartoon.colour[rows, columns] * (1 - light) + np.array([0.86, 0.83, 0.76]) * light, 0, 0.9
                 )
-                field = Field(*self._structure_field(wanted)[:2], self.tone, wanted, CARTOON_PITCH_MM)
-                self.lay(sites, _TOUCH, field, at, wander_mm=0.15, linear=colour)
+                field = self._structure_field(wanted)._replace(wander_mm=0.15)
+                self.lay(sites, _TOUCH, field, at, linear=colour)
 
 
 def _interior(shape: tuple[int, ...]) -> NDArray[np.bool_]:

@@ -2,20 +2,22 @@
 
 import math
 from collections.abc import Callable
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from demo_fixtures.painter import compose
 from demo_fixtures.painter.camera import Camera
-from demo_fixtures.painter.compose import HALO_PX, Scene, open_region
+from demo_fixtures.painter.compose import compose_infrared, compose_visible, compose_xray
+from demo_fixtures.painter.glow import compose_luminescence
 from demo_fixtures.painter.icc import PROFILE_GAMMA, profile_from_linear_srgb
 from demo_fixtures.painter.images import ImageSpec
 from demo_fixtures.painter.noise import bell_noise, smoothstep, value_noise
-from demo_fixtures.painter.support import Support, back_absorption, wood_absorption
+from demo_fixtures.painter.raking import compose_raking
+from demo_fixtures.painter.region import HALO_PX, Region, Scene, open_region
+from demo_fixtures.painter.support import back_absorption, wood_absorption
 
 __all__ = ["Exposure", "block_size_px", "expose_block", "expose_linear", "film_tone", "gather", "lattice_mm"]
 
@@ -50,35 +52,37 @@ def lattice_mm(camera: Camera, left_px: int, top_px: int, size_px: tuple[int, in
 
 
 @njit(cache=True, nogil=True)
-def _cubic(share):
+def _cubic(share):  # type: ignore[no-untyped-def]
     """Return the four Catmull-Rom weights."""
     square = share * share
     cube = square * share
     return (
-        -0.5 * cube + square - 0.5 * share, 1.5 * cube - 2.5 * square + 1.0, -1.5 * cube + 2.0 * square + 0.5 * share,
+        -0.5 * cube + square - 0.5 * share,
+        1.5 * cube - 2.5 * square + 1.0,
+        -1.5 * cube + 2.0 * square + 0.5 * share,
         0.5 * cube - 0.5 * square,
-    )  # fmt: skip
+    )
 
 
 @njit(cache=True, nogil=True)
-def _place(lattice, row, column):
+def _place(lattice, row, column):  # type: ignore[no-untyped-def]
     """Return the frame point of a pixel centre from the block's lattice."""
     u = (column + 0.5) / _LATTICE_PX
     v = (row + 0.5) / _LATTICE_PX
     i, j = int(u), int(v)
     u -= i
     v -= j
-    x = (lattice[j, i, 0] * (1 - u) + lattice[j, i + 1, 0] * u) * (1 - v) + (
-        lattice[j + 1, i, 0] * (1 - u) + lattice[j + 1, i + 1, 0] * u
-    ) * v
-    y = (lattice[j, i, 1] * (1 - u) + lattice[j, i + 1, 1] * u) * (1 - v) + (
-        lattice[j + 1, i, 1] * (1 - u) + lattice[j + 1, i + 1, 1] * u
-    ) * v
+    top = 1.0 - v
+    left = 1.0 - u
+    x = (lattice[j, i, 0] * left + lattice[j, i + 1, 0] * u) * top
+    x += (lattice[j + 1, i, 0] * left + lattice[j + 1, i + 1, 0] * u) * v
+    y = (lattice[j, i, 1] * left + lattice[j, i + 1, 1] * u) * top
+    y += (lattice[j + 1, i, 1] * left + lattice[j + 1, i + 1, 1] * u) * v
     return x, y
 
 
 @njit(cache=True, nogil=True)
-def gather(source, grid, lattice, out):
+def gather(source, grid, lattice, out):  # type: ignore[no-untyped-def]
     """Sample a composed region at the frame points of a block (cubic)."""
     rows, columns, bands = source.shape
     for row in range(out.shape[0]):
@@ -103,20 +107,20 @@ def gather(source, grid, lattice, out):
                 out[row, column, band] = total
 
 
-def _compose(spec: ImageSpec, region: compose.Region) -> NDArray[np.float32]:
+def _compose(spec: ImageSpec, region: Region) -> NDArray[np.float32]:
     """Return what the image's modality shows of a region."""
     if spec.content == "raking":
-        return compose.compose_raking(region, 282.0, 8.0)
-    makers: dict[str, Callable[[compose.Region], NDArray[np.float32]]] = {
-        "visible": compose.compose_visible, "infrared": compose.compose_infrared, "luminescence": compose.compose_luminescence,
-        "xray": compose.compose_xray,
-    }  # fmt: skip
+        return compose_raking(region, 282.0, 8.0)
+    makers: dict[str, Callable[[Region], NDArray[np.float32]]] = {
+        "visible": compose_visible,
+        "infrared": compose_infrared,
+        "luminescence": compose_luminescence,
+        "xray": compose_xray,
+    }
     return makers[spec.content](region)
 
 
-def expose_block(
-    scene: Scene, exposure: Exposure, left_px: int, top_px: int, size_px: tuple[int, int]
-) -> NDArray[np.unsignedinteger]:
+def expose_block(scene: Scene, exposure: Exposure, left_px: int, top_px: int, size_px: tuple[int, int]) -> NDArray[Any]:
     """Return the encoded pixels of one block of an image."""
     return _encode(expose_linear(scene, exposure, left_px, top_px, size_px), exposure, left_px, top_px)
 
@@ -135,7 +139,7 @@ def expose_linear(
     ratio = camera.pitch_mm / camera.enlargement / raster.pitch_mm
     sigma = ratio * math.hypot(spec.blur_px, 0.40 if ratio > 1.2 else 0.0)
     if sigma > 0.25:
-        source = cv2.GaussianBlur(source, (0, 0), sigma).reshape(source.shape)
+        source = np.asarray(cv2.GaussianBlur(source, (0, 0), sigma), np.float32).reshape(source.shape)
     out = np.empty((size_px[1], size_px[0], source.shape[2]), np.float32)
     gather(source, region.grid, lattice, out)
     if spec.content == "xray":
@@ -144,7 +148,7 @@ def expose_linear(
 
 
 @njit(cache=True, nogil=True)
-def _add_panel(out, lattice, pitch, support, feet):
+def _add_panel(out, lattice, pitch, support, feet):  # type: ignore[no-untyped-def]
     """Add wood, battens and nails, each in its own plane, to the absorption of the paint.
 
     The mosaic of the four plates fits together for the paint plane (depth 21 mm of 1000); deeper
@@ -175,8 +179,9 @@ def _add_panel(out, lattice, pitch, support, feet):
 
 
 @njit(cache=True, nogil=True)
-def _expose(out, origin, gain, noise, seed, gamma, top):
+def _expose(out, origin, tone):  # type: ignore[no-untyped-def]
     """Apply light, shot and read noise and the encoding curve in place; values end in 0..top."""
+    gain, noise, seed, gamma, top = tone
     for row in range(out.shape[0]):
         for column in range(out.shape[1]):
             for band in range(out.shape[2]):
@@ -187,7 +192,7 @@ def _expose(out, origin, gain, noise, seed, gamma, top):
 
 
 @njit(cache=True, nogil=True)
-def film_tone(out, origin, noise, seed):
+def film_tone(out, origin, noise, seed):  # type: ignore[no-untyped-def]
     """Turn absorption into the scanned tone of a film: white is dense, with grain and scratches."""
     for row in range(out.shape[0]):
         y = origin[1] + row
@@ -202,7 +207,7 @@ def film_tone(out, origin, noise, seed):
             out[row, column, 0] = min(max(0.02 + 0.95 * tone, 0.0), 1.0)
 
 
-def _encode(out: NDArray[np.float32], exposure: Exposure, left_px: int, top_px: int) -> NDArray[np.unsignedinteger]:
+def _encode(out: NDArray[np.float32], exposure: Exposure, left_px: int, top_px: int) -> NDArray[Any]:
     """Return integers as the master stores them."""
     spec = exposure.spec
     seed = (exposure.seed * 31 + sum(spec.name.encode()) * 7) % 100003
@@ -210,12 +215,13 @@ def _encode(out: NDArray[np.float32], exposure: Exposure, left_px: int, top_px: 
     top = 65535.0 if spec.bits == 16 else 255.0
     if spec.content == "xray":
         film_tone(out, origin, spec.noise * 3.0, seed)
-        return np.rint(out[..., 0] * top).astype(np.uint16)
+        film: NDArray[Any] = np.rint(out[..., 0] * top).astype(np.uint16)
+        return film
     if spec.content == "infrared":
-        _expose(out, origin, np.array([1.02]), spec.noise, seed, 1.0, top)
+        _expose(out, origin, (np.array([1.02]), spec.noise, seed, 1.0, top))
         return np.rint(out[..., 0]).astype(np.uint16)
     gain = np.array(spec.tint) * spec.gain * (2.6 if spec.content == "luminescence" else _VISIBLE_GAIN)
     wide = out.reshape(-1, 3) @ profile_from_linear_srgb().T.astype(np.float32)
     shaped = np.ascontiguousarray(wide.reshape(out.shape), dtype=np.float32)
-    _expose(shaped, origin, gain, spec.noise, seed, 1.0 / PROFILE_GAMMA, top)
+    _expose(shaped, origin, (gain, spec.noise, seed, 1.0 / PROFILE_GAMMA, top))
     return np.rint(shaped).astype(np.uint16 if spec.bits == 16 else np.uint8)

@@ -79,7 +79,8 @@ def film_of(**parts: float) -> NDArray[np.float32]:
     """Return the film of one mixture; pigment names are written with underscores."""
     names = [name.replace("_", " ").replace("lead tin", "lead-tin") for name in parts]
     shares = np.array([list(parts.values())]) / sum(parts.values())
-    return _mixtures(names, shares)[0]
+    film: NDArray[np.float32] = _mixtures(names, shares)[0]
+    return film
 
 
 def palette_of(names: list[str], steps: int = 20) -> Palette:

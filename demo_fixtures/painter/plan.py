@@ -1,7 +1,7 @@
 """The plan: everything the tiles need to know, made once from a seed."""
 
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
@@ -19,7 +19,7 @@ from demo_fixtures.painter.strokes import Strokes, concatenate_strokes
 __all__ = ["PLAN_VERSION", "Plan", "build_plan", "load_plan", "save_plan"]
 
 # Raised whenever a change of the code changes what a seed paints.
-PLAN_VERSION = 3
+PLAN_VERSION = 4
 
 
 class Plan(NamedTuple):
@@ -40,7 +40,7 @@ class Plan(NamedTuple):
 
 def _quiet_first_lip(strokes: Strokes) -> Strokes:
     """Thin the wall and jug strokes that cross the first lip, so that it can show through."""
-    middle = strokes.xy_mm[np.arange(len(strokes.count)), strokes.count // 2]
+    middle = strokes.xy_mm[np.arange(len(strokes.points)), strokes.points // 2]
     x, y = middle.T
     crossing = (abs(x - 190.0) < 18.0) & (abs(y - 117.0) < 3.6)
     thick = strokes.thick_um.copy()
@@ -54,10 +54,14 @@ def _chips(cracks: Cracks, seed: int) -> NDArray[np.float32]:
     chosen = cracks.junctions_mm[random.permutation(len(cracks.junctions_mm))[:46]]
     x = random.uniform(0, 640, 40)
     y = random.uniform(0, 480, 20)
-    edge = np.concatenate([
-        np.stack([x[:20], random.exponential(0.9, 20)], 1), np.stack([x[20:], 480 - random.exponential(0.9, 20)], 1),
-        np.stack([random.exponential(0.9, 10), y[:10]], 1), np.stack([640 - random.exponential(0.9, 10), y[10:]], 1),
-    ])  # fmt: skip
+    edge = np.concatenate(
+        [
+            np.stack([x[:20], random.exponential(0.9, 20)], 1),
+            np.stack([x[20:], 480 - random.exponential(0.9, 20)], 1),
+            np.stack([random.exponential(0.9, 10), y[:10]], 1),
+            np.stack([640 - random.exponential(0.9, 10), y[10:]], 1),
+        ]
+    )
     chips = []
     for centre, scale in [(c, random.uniform(0.25, 0.75)) for c in chosen] + [
         (c, random.uniform(0.5, 2.0)) for c in edge
@@ -80,10 +84,10 @@ def _cupping(cracks: Cracks, seed: int) -> NDArray[np.float32]:
     island = np.zeros(away.shape, np.float32)
     polygon = np.rint(np.array(motif.CUPPING_MM) / CRACK_PITCH_MM).astype(np.int32)
     cv2.fillPoly(island, [polygon], 1.0)
-    island = cv2.GaussianBlur(island, (0, 0), 1.2 / CRACK_PITCH_MM)
-    decay = 0.5 + 0.5 * island
-    lift = (9.0 + 105.0 * island) * (np.exp(-away / decay) - 0.25 * np.exp(-away / 1.6))
-    return cv2.GaussianBlur(lift, (0, 0), 0.8).astype(np.float32)
+    inside = cv2.GaussianBlur(island, (0, 0), 1.2 / CRACK_PITCH_MM)
+    decay = 0.5 + 0.5 * inside
+    lift = (9.0 + 105.0 * inside) * (np.exp(-away / decay) - 0.25 * np.exp(-away / 1.6))
+    return np.asarray(cv2.GaussianBlur(lift, (0, 0), 0.8), np.float32)
 
 
 def build_plan(seed: int) -> Plan:
@@ -92,7 +96,7 @@ def build_plan(seed: int) -> Plan:
     studio = Studio(cartoon, seed)
     draw_priming(studio)
     draw_underdrawing(studio)
-    wash_after = sum(len(part.count) for part in studio.parts)
+    wash_after = sum(len(part.points) for part in studio.parts)
     draw_first_ideas(studio)
     ideas = len(studio.parts)
     paint_motif(studio)
@@ -102,13 +106,21 @@ def build_plan(seed: int) -> Plan:
     lead[cartoon.kind == WALL] *= 0.8
     cracks = grow_cracks(lead, seed)
     later = lay_later_paint(studio)
-    colour = cv2.resize(
-        cv2.GaussianBlur(np.clip(cartoon.colour, 0, 0.9), (0, 0), 1.5), (640, 480), interpolation=cv2.INTER_AREA
-    )
+    smooth = cv2.GaussianBlur(np.clip(cartoon.colour, 0, 0.9), (0, 0), 1.5)
+    colour = np.asarray(cv2.resize(smooth, (640, 480), interpolation=cv2.INTER_AREA), np.float32)
     return Plan(
-        seed, wash_after, film_of(burnt_umber=0.55, raw_umber=0.37, red_lake=0.08), np.concatenate(studio.films),
-        concatenate_strokes([under, over]), later, cracks, _chips(cracks, seed), _cupping(cracks, seed), cartoon.kind, colour,
-    )  # fmt: skip
+        seed,
+        wash_after,
+        film_of(burnt_umber=0.55, raw_umber=0.37, red_lake=0.08),
+        np.concatenate(studio.films),
+        concatenate_strokes([under, over]),
+        later,
+        cracks,
+        _chips(cracks, seed),
+        _cupping(cracks, seed),
+        cartoon.kind,
+        colour,
+    )
 
 
 def save_plan(plan: Plan, path: Path) -> None:
@@ -131,10 +143,10 @@ def load_plan(path: Path, seed: int) -> Plan | None:
     with np.load(path) as stored:
         if int(stored["version"]) != PLAN_VERSION or int(stored["seed"]) != seed:
             return None
-        groups = {
+        groups: dict[str, Any] = {
             name: kind(*(stored[f"{name}_{field}"] for field in kind._fields))
             for name, kind in (("strokes", Strokes), ("later", Strokes), ("cracks", Cracks))
         }
-        plain = {name: stored[name] for name in Plan._fields if name not in groups}
+        plain: dict[str, Any] = {name: stored[name] for name in Plan._fields if name not in groups}
     plain["seed"], plain["wash_after"] = int(plain["seed"]), int(plain["wash_after"])
     return Plan(**plain, **groups)

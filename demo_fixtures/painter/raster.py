@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from demo_fixtures.painter.cracks import draw_cracks
 from demo_fixtures.painter.plan import PLAN_VERSION, Plan
-from demo_fixtures.painter.stack import STACK_CHANNELS, TileGrid, lay_ground, lay_strokes, lay_wash
+from demo_fixtures.painter.stack import STACK_CHANNELS, Paint, TileGrid, lay_ground, lay_strokes, lay_wash
 
 __all__ = ["CRACK_CHANNEL", "RASTER_CHANNELS", "RASTER_ORIGIN_MM", "RASTER_SIZE_MM", "Raster", "paint_tile"]
 
@@ -30,10 +30,11 @@ def paint_tile(
     """Return the paint of a tile, shape (rows, columns, 10); ``hidden`` kinds of stroke are left out."""
     left_out = np.zeros(8, np.bool_) if hidden is None else hidden
     tile = np.zeros((*shape, STACK_CHANNELS), np.float32)
+    paint = Paint(plan.strokes, plan.films)
     lay_ground(tile, grid, plan.seed)
-    lay_strokes(tile, plan.strokes, plan.films, grid, 0, plan.wash_after, left_out)
+    lay_strokes(tile, paint, grid, (0, plan.wash_after), left_out)
     lay_wash(tile, grid, plan.wash_film, plan.seed)
-    lay_strokes(tile, plan.strokes, plan.films, grid, plan.wash_after, len(plan.strokes.count), left_out)
+    lay_strokes(tile, paint, grid, (plan.wash_after, len(plan.strokes.points)), left_out)
     cover = np.zeros(shape, np.float32)
     chosen = _cracks_near(plan, grid, shape)
     draw_cracks(cover, plan.cracks.ends_mm[chosen], plan.cracks.width_mm[chosen], grid, plan.seed)
@@ -50,7 +51,10 @@ def _cracks_near(plan: Plan, grid: TileGrid, shape: tuple[int, int]) -> NDArray[
 
 
 class Raster:
-    """A stack on the frame's own grid; pixel (0, 0) starts at ``origin_mm``."""
+    """A stack on the frame's own grid; pixel (0, 0) starts at ``origin_mm``.
+
+    Set ``hidden`` before painting to leave kinds of stroke out (only without a folder).
+    """
 
     def __init__(
         self,
@@ -67,6 +71,7 @@ class Raster:
         self.columns = round(window_mm[2] / pitch_mm)
         self.rows = round(window_mm[3] / pitch_mm)
         self.tile_px = tile_px
+        self.hidden: NDArray[np.bool_] | None = None
         shape = (self.rows, self.columns, RASTER_CHANNELS)
         self.tiles_down = -(-self.rows // tile_px)
         self.tiles_across = -(-self.columns // tile_px)
@@ -85,7 +90,7 @@ class Raster:
         is_kept = values.exists() and done.exists() and values.stat().st_size == wanted
         if not is_kept:
             for path, size in ((values, wanted), (done, tiles[0] * tiles[1])):
-                with open(path, "wb") as file:
+                with path.open("wb") as file:
                     os.truncate(file.fileno(), size)
         return np.memmap(values, np.uint16, "r+", shape=shape), np.memmap(done, np.uint8, "r+", shape=tiles)
 
@@ -100,7 +105,7 @@ class Raster:
     def _paint_one(self, place: tuple[int, int]) -> None:
         row, column = place[0] * self.tile_px, place[1] * self.tile_px
         shape = (min(self.tile_px, self.rows - row), min(self.tile_px, self.columns - column))
-        tile = paint_tile(self.plan, self.grid_at(column, row), shape)
+        tile = paint_tile(self.plan, self.grid_at(column, row), shape, self.hidden)
         self.values[row : row + shape[0], column : column + shape[1]] = np.clip(
             (tile + _OFFSET) * _SCALE + 0.5, 0, 65535
         )

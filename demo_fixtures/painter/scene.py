@@ -15,9 +15,21 @@ from scipy.interpolate import PchipInterpolator
 from demo_fixtures.painter.noise import fractal_noise, value_noise
 
 __all__ = [
-    "CAMERA_DISTANCE_MM", "FRONT", "HANDLE", "JUG", "JUG_INSIDE", "LINEN", "NUTS", "Scene", "TABLE", "WALL",
-    "build_scene", "distance_mm", "picture_ray", "table_point",
-]  # fmt: skip
+    "CAMERA_DISTANCE_MM",
+    "FRONT",
+    "HANDLE",
+    "JUG",
+    "JUG_INSIDE",
+    "LINEN",
+    "NUTS",
+    "TABLE",
+    "WALL",
+    "Scene",
+    "build_scene",
+    "distance_mm",
+    "picture_ray",
+    "table_point",
+]
 
 WALL, TABLE, FRONT, JUG, JUG_INSIDE, HANDLE, NUTS, LINEN = range(8)
 CAMERA_DISTANCE_MM = 1800.0
@@ -27,11 +39,25 @@ _SIN, _COS = math.sin(_PITCH_RAD), math.cos(_PITCH_RAD)
 _ROLL_SIN, _ROLL_COS = math.sin(_ROLL_RAD), math.cos(_ROLL_RAD)
 JUG_HEIGHT_MM = 205.0
 _PROFILE_MM = [
-    (0, 41), (4, 43), (9, 41), (18, 44.5), (35, 55), (60, 66.5), (84, 71), (104, 69.5), (124, 62),
-    (142, 51), (158, 42.5), (172, 38.5), (184, 39.5), (194, 43.5), (201, 46.5), (205, 46.8),
-]  # fmt: skip
+    (0, 41),
+    (4, 43),
+    (9, 41),
+    (18, 44.5),
+    (35, 55),
+    (60, 66.5),
+    (84, 71),
+    (104, 69.5),
+    (124, 62),
+    (142, 51),
+    (158, 42.5),
+    (172, 38.5),
+    (184, 39.5),
+    (194, 43.5),
+    (201, 46.5),
+    (205, 46.8),
+]
 # Centre line of the handle in the plane through the jug's axis: distance from the axis, height.
-_HANDLE_MM = [(40.0, 186.0), (56.0, 190.5), (69.0, 175.0), (70.5, 147.0), (69.0, 125.0), (64.0, 104.0)]
+_HANDLE_MM = [(39.8, 186.0), (55.8, 190.5), (68.8, 175.0), (70.3, 147.0), (68.8, 125.0), (63.8, 104.0)]
 
 
 class Scene(NamedTuple):
@@ -49,7 +75,7 @@ class Scene(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def picture_ray(x_mm, y_mm):
+def picture_ray(x_mm, y_mm):  # type: ignore[no-untyped-def]
     """Return eye and direction of the ray through a picture point."""
     right = x_mm - 320.0
     down = y_mm - 240.0
@@ -78,7 +104,10 @@ def _spline(points: list[tuple[float, float]], count: int) -> NDArray[np.float64
     index = place.astype(int)
     t = (place - index)[:, None]
     a, b, c, d = (padded[index + offset] for offset in range(4))
-    return 0.5 * (2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3)
+    curve: NDArray[np.float64] = 0.5 * (
+        2 * b + (c - a) * t + (2 * a - 5 * b + 4 * c - d) * t**2 + (3 * b - a - 3 * c + d) * t**3
+    )
+    return curve
 
 
 def build_scene(seed: int) -> Scene:
@@ -97,13 +126,20 @@ def build_scene(seed: int) -> Scene:
     corners = [table_point(*corner) for corner in ((412, 292), (478, 283), (585, 306), (596, 349.2), (455, 350.0))]
     front_z = table_point(320.0, 350.6)[1]
     return Scene(
-        jug_x, jug_z, table, _spline(_HANDLE_MM, 26), np.array(nuts), table_point(320.0, 195.5)[1], front_z,
-        np.array(corners), seed,
-    )  # fmt: skip
+        jug_x,
+        jug_z,
+        table,
+        _spline(_HANDLE_MM, 26),
+        np.array(nuts),
+        table_point(320.0, 195.5)[1],
+        front_z,
+        np.array(corners),
+        seed,
+    )
 
 
 @njit(cache=True, nogil=True)
-def _jug_mm(x, y, z, scene):
+def _jug_mm(x, y, z, scene):  # type: ignore[no-untyped-def]
     """Return distance to the wall of the jug (spout and throwing rings included) and 1 when inside."""
     radial = math.sqrt(x * x + z * z)
     place = y * 2.0
@@ -134,7 +170,7 @@ def _jug_mm(x, y, z, scene):
 
 
 @njit(cache=True, nogil=True)
-def _handle_mm(x, y, z, scene):
+def _handle_mm(x, y, z, scene):  # type: ignore[no-untyped-def]
     """Return distance to the strap handle."""
     best = 1e9
     for k in range(scene.handle.shape[0] - 1):
@@ -154,7 +190,7 @@ def _handle_mm(x, y, z, scene):
 
 
 @njit(cache=True, nogil=True)
-def _nut_mm(x, y, z, nut, seed):
+def _nut_mm(x, y, z, nut, seed):  # type: ignore[no-untyped-def]
     """Return distance to one walnut: an ellipsoid with a seam and wrinkled meridians."""
     radius = nut[3]
     turn_cos, turn_sin = math.cos(nut[4]), math.sin(nut[4])
@@ -180,7 +216,7 @@ def _nut_mm(x, y, z, nut, seed):
 
 
 @njit(cache=True, nogil=True)
-def _linen_mm(x, y, z, scene):
+def _linen_mm(x, y, z, scene):  # type: ignore[no-untyped-def]
     """Return distance to the cloth: one part on the table, one hanging over the edge."""
     edge_z = scene.front_z
     along = x * 0.045 + 0.5 * value_noise(x * 0.012, z * 0.012, scene.seed + 31)
@@ -212,7 +248,7 @@ def _linen_mm(x, y, z, scene):
 
 
 @njit(cache=True, nogil=True)
-def distance_mm(x, y, z, scene):
+def distance_mm(x, y, z, scene):  # type: ignore[no-untyped-def]
     """Return a safe distance to the nearest surface and its object number."""
     best = z - scene.back_z
     kind = WALL

@@ -2,7 +2,6 @@
 
 import csv
 import json
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import NamedTuple
@@ -13,12 +12,12 @@ from numba import njit
 from numpy.typing import NDArray
 
 from demo_fixtures.painter.camera import Camera
-from demo_fixtures.painter.compose import Scene, build_scene
 from demo_fixtures.painter.images import ImageSpec, image_spec, pitch_um
 from demo_fixtures.painter.noise import bell_noise
-from demo_fixtures.painter.paint import prepare_plan
+from demo_fixtures.painter.paint import Progress, prepare_plan
 from demo_fixtures.painter.photograph import Exposure, expose_linear, film_tone
 from demo_fixtures.painter.raster import RASTER_ORIGIN_MM, RASTER_SIZE_MM, Raster
+from demo_fixtures.painter.region import Scene, build_scene
 from demo_fixtures.painter.support import build_support
 from demo_fixtures.painter.truth import write_truth
 
@@ -77,15 +76,21 @@ def plan_shots(spec: ImageSpec, size: str, grid: tuple[int, int], seed: int) -> 
             y = -12.0 + down / 2 + row * down * (1.0 - overlap)
             slip = random.normal(0.0, 0.012 * min(across, down), 2).clip(-0.03 * across, 0.03 * across)
             camera = Camera(
-                size_px, pitch_mm * (1.0 + 0.0004 * random.standard_normal()), (x + slip[0], y + slip[1]), 0.22 * random.standard_normal(),
-                0, enlargement, (2e-6 * random.standard_normal(), 2e-6 * random.standard_normal()), 0.0 if is_xray else LENS,
-            )  # fmt: skip
+                size_px,
+                pitch_mm * (1.0 + 0.0004 * random.standard_normal()),
+                (x + slip[0], y + slip[1]),
+                0.22 * random.standard_normal(),
+                0,
+                enlargement,
+                (2e-6 * random.standard_normal(), 2e-6 * random.standard_normal()),
+                0.0 if is_xray else LENS,
+            )
             shots.append((camera, x, y))
     return shots
 
 
 @njit(cache=True, nogil=True)
-def _sensor(out, origin, size, light, seed, top):
+def _sensor(out, origin, size, light, seed):  # type: ignore[no-untyped-def]
     """Turn linear light into raw sensor values in place: falling light, noise, offset, fixed pattern."""
     half = 0.5 * np.sqrt(size[0] ** 2 + size[1] ** 2)
     for row in range(out.shape[0]):
@@ -104,7 +109,7 @@ def _sensor(out, origin, size, light, seed, top):
                 value += 0.0006 * bell_noise(x, y, seed + 11 + band)
                 # Fourteen bits in sixteen.
                 steps = np.floor(min(max(value + offset, 0.0), 1.0) * 16383.0 + 0.5)
-                out[row, column, band] = steps * 4.0 * top / 65535.0
+                out[row, column, band] = steps * 4.0
 
 
 def _save(path: Path, pixels: NDArray[np.float32], pitch: float) -> None:
@@ -114,9 +119,15 @@ def _save(path: Path, pixels: NDArray[np.float32], pitch: float) -> None:
     values = values[..., 0] if values.shape[2] == 1 else values
     resolution = round(25400.0 / pitch * 1000)
     tifffile.imwrite(
-        aside, values, photometric="minisblack" if values.ndim == 2 else "rgb", metadata=None, software="Mahlstick procedural painter",
-        rowsperstrip=64, resolution=((resolution, 1000), (resolution, 1000)), resolutionunit=2,
-    )  # fmt: skip
+        aside,
+        values,
+        photometric="minisblack" if values.ndim == 2 else "rgb",
+        metadata=None,
+        software="Mahlstick procedural painter",
+        rowsperstrip=64,
+        resolution=((resolution, 1000), (resolution, 1000)),
+        resolutionunit=2,
+    )
     aside.replace(path)
 
 
@@ -137,7 +148,7 @@ def _expose(scene: Scene, spec: ImageSpec, camera: Camera, light: Light, number:
                 linear *= 65535.0
             else:
                 linear *= 2.6 if spec.content == "luminescence" else 1.3
-                _sensor(linear, (left, top), camera.size_px, light, seed, 65535.0)
+                _sensor(linear, (left, top), camera.size_px, light, seed)
             pixels[top : top + block[1], left : left + block[0]] = linear
     return pixels
 
@@ -147,7 +158,7 @@ def _light_of(spec: ImageSpec, random: np.random.Generator) -> Light:
     angle = random.uniform(0, 2 * np.pi)
     tilt = 0.045 + 0.004 * random.standard_normal()
     is_infrared = spec.content == "infrared"
-    gain = 1.0 + 0.02 * float(random.standard_normal().clip(-2, 2))
+    gain = 1.0 + float(np.clip(0.02 * random.standard_normal(), -0.04, 0.04))
     return Light(
         gain,
         tilt * np.cos(0.6 + 0.1 * angle),
@@ -164,7 +175,7 @@ def _calibrate(folder: Path, spec: ImageSpec, size_px: tuple[int, int], pitch: f
     light = Light(1.0, 0.045 * np.cos(0.9), 0.045 * np.sin(0.9), 0.0015, 0.012 if channels == 1 else 0.003)
     for name, level in (("dark", 0.0), ("flat", 1.0)):
         frame = np.full((size_px[1], size_px[0], channels), level, np.float32)
-        _sensor(frame, (0, 0), size_px, light, 99, 65535.0)
+        _sensor(frame, (0, 0), size_px, light, 99)
         _save(folder / f"{name}.tif", frame, pitch)
     text = {
         "model": "r (1 + k r^2), r in half diagonals, undistorted to distorted",
@@ -175,15 +186,10 @@ def _calibrate(folder: Path, spec: ImageSpec, size_px: tuple[int, int], pitch: f
 
 
 def paint_shots(
-    folder: Path,
-    *,
-    seed: int,
-    size: str,
-    modality: str,
-    grid: tuple[int, int],
-    progress: Callable[[str, float], None] | None = None,
+    folder: Path, *, seed: int, size: str, shots: tuple[str, tuple[int, int]], progress: Progress | None = None
 ) -> list[Shot]:
     """Paint the shots of one modality into a folder, with ``plan.csv``, truth and calibration frames."""
+    modality, grid = shots
     spec = image_spec(SHOT_MODALITIES[modality])
     tell = progress or (lambda _label, _share: None)
     scratch = folder / ".stack"
@@ -197,14 +203,14 @@ def paint_shots(
     )
     raster.paint(lambda share: tell(f"{modality}: paint", share))
     scene = build_scene(plan, build_support(seed), raster)
-    shots = plan_shots(spec, size, grid, seed)
+    placed = plan_shots(spec, size, grid, seed)
     random = np.random.default_rng([seed, 82, sum(spec.name.encode())])
-    lights = [_light_of(spec, random) for _ in shots]
-    blurs = random.uniform(0.5, 0.9, len(shots)) if spec.content != "infrared" else np.full(len(shots), 1.0)
+    lights = [_light_of(spec, random) for _ in placed]
+    blurs = random.uniform(0.5, 0.9, len(placed)) if spec.content != "infrared" else np.full(len(placed), 1.0)
     pitch = pitch_um(spec.name, size)
 
     def take(number: int) -> Shot:
-        camera, x, y = shots[number]
+        camera, x, y = placed[number]
         row, place = divmod(number, grid[1])
         column = place if row % 2 == 0 else grid[1] - 1 - place
         name = f"{modality.lower()}_{number + 1:03d}_r{row + 1:02d}_c{column + 1:02d}"
@@ -215,11 +221,11 @@ def paint_shots(
 
     done = []
     with ThreadPoolExecutor(2) as pool:
-        for count, shot in enumerate(pool.map(take, range(len(shots))), 1):
+        for count, shot in enumerate(pool.map(take, range(len(placed))), 1):
             done.append(shot)
-            tell(f"{modality}: photograph", count / len(shots))
+            tell(f"{modality}: photograph", count / len(placed))
     if spec.content != "xray":
-        _calibrate(folder / "calibration", spec, shots[0][0].size_px, pitch)
+        _calibrate(folder / "calibration", spec, placed[0][0].size_px, pitch)
     _write_plan(folder / "plan.csv", done)
     return done
 

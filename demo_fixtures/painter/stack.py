@@ -11,15 +11,16 @@ from numba import njit
 from numpy.typing import NDArray
 
 from demo_fixtures.painter.noise import octave_weight, smoothstep, value_noise
-from demo_fixtures.painter.strokes import CHARCOAL
+from demo_fixtures.painter.strokes import CHARCOAL, Strokes
 
 __all__ = [
     "HEIGHT",
     "INFRARED",
     "LUMINESCENCE",
     "STACK_CHANNELS",
-    "TileGrid",
     "XRAY",
+    "Paint",
+    "TileGrid",
     "lay_ground",
     "lay_strokes",
     "lay_wash",
@@ -42,9 +43,17 @@ class TileGrid(NamedTuple):
     row: int
 
 
+class Paint(NamedTuple):
+    """Strokes and the films their numbers name."""
+
+    strokes: Strokes
+    films: NDArray[np.float32]
+
+
 class _Work(NamedTuple):
     """Scratch memory for one tile."""
 
+    span: NDArray[np.int32]
     owner: NDArray[np.int32]
     best: NDArray[np.float32]
     across: NDArray[np.float32]
@@ -52,7 +61,7 @@ class _Work(NamedTuple):
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _fade(value):
+def _fade(value):  # type: ignore[no-untyped-def]
     """Return exp(-value) from a table."""
     place = value * _EXP_STEPS_PER_UNIT
     index = int(place)
@@ -62,7 +71,7 @@ def _fade(value):
 
 
 @njit(cache=True, nogil=True)
-def lay_ground(tile, grid, seed):
+def lay_ground(tile, grid, seed):  # type: ignore[no-untyped-def]
     """Start a tile: chalk ground, smoothed, with the tooth that later holds charcoal."""
     fine = octave_weight(0.22, grid.pitch_mm)
     coarse = octave_weight(1.3, grid.pitch_mm)
@@ -88,7 +97,7 @@ def lay_ground(tile, grid, seed):
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _lay_film(pixel, film, thick_um, streak):
+def _lay_film(pixel, film, thick_um, streak):  # type: ignore[no-untyped-def]
     """Lay one film on one pixel in all bands."""
     for band in range(4):
         tint = film[band] * (1.0 + streak * (0.16 if band == 0 else (0.10 if band == 1 else 0.07)))
@@ -100,14 +109,14 @@ def _lay_film(pixel, film, thick_um, streak):
 
 
 @njit(cache=True, nogil=True)
-def lay_wash(tile, grid, film, seed):
+def lay_wash(tile, grid, film, seed):  # type: ignore[no-untyped-def]
     """Lay the thin brown wash over everything; the infrared sees through it."""
     weights = (octave_weight(24.0, grid.pitch_mm), octave_weight(3.0, grid.pitch_mm), octave_weight(0.4, grid.pitch_mm))
     for row in range(tile.shape[0]):
         y = grid.y0_mm + (grid.row + row + 0.5) * grid.pitch_mm
         for column in range(tile.shape[1]):
             x = grid.x0_mm + (grid.column + column + 0.5) * grid.pitch_mm
-            thick = 26.0 + 7.0 * weights[0] * value_noise(x / 40.0, y / 24.0, seed + 211)
+            thick = 32.0 + 7.0 * weights[0] * value_noise(x / 40.0, y / 24.0, seed + 211)
             if weights[1] > 0.0:
                 thick += 3.0 * weights[1] * value_noise(x / 11.0, y / 3.0, seed + 212)
             if weights[2] > 0.0:
@@ -117,13 +126,14 @@ def lay_wash(tile, grid, film, seed):
 
 
 @njit(cache=True, nogil=True)
-def _claim(strokes, index, grid, reach, work, span):
+def _claim(strokes, index, grid, reach, work):  # type: ignore[no-untyped-def]
     """Find, for every pixel near a stroke, the nearest place on its path; return the used rows."""
     rows, columns = work.owner.shape
+    span = work.span
     pitch = grid.pitch_mm
     x_first = grid.x0_mm + (grid.column + 0.5) * pitch
     y_first = grid.y0_mm + (grid.row + 0.5) * pitch
-    count = strokes.count[index]
+    count = strokes.points[index]
     travelled = 0.0
     top, bottom = rows, -1
     for k in range(count - 1):
@@ -133,12 +143,13 @@ def _claim(strokes, index, grid, reach, work, span):
         by = float(strokes.xy_mm[index, k + 1, 1]) - ay
         length = math.sqrt(bx * bx + by * by) + 1e-9
         ux, uy = bx / length, by / length
-        row_low = max(0, int(math.ceil((min(ay, ay + by) - reach - y_first) / pitch)))
-        row_high = min(rows - 1, int(math.floor((max(ay, ay + by) + reach - y_first) / pitch)))
+        row_low = max(0, int(math.floor((min(ay, ay + by) - reach - y_first) / pitch)))
+        row_high = min(rows - 1, int(math.ceil((max(ay, ay + by) + reach - y_first) / pitch)))
         left_mm = min(ax, ax + bx) - reach
         right_mm = max(ax, ax + bx) + reach
         for row in range(row_low, row_high + 1):
-            dy = y_first + row * pitch - ay
+            # Global pixel numbers only: sums that start at the tile would differ in the last bit.
+            dy = grid.y0_mm + (grid.row + row + 0.5) * pitch - ay
             low_mm, high_mm = left_mm, right_mm
             if abs(uy) > 0.05:
                 # Only the slice of this row that lies within reach of the segment's line.
@@ -146,8 +157,8 @@ def _claim(strokes, index, grid, reach, work, span):
                 half = reach / abs(uy)
                 low_mm = max(low_mm, middle - half)
                 high_mm = min(high_mm, middle + half)
-            first = max(0, int(math.ceil((low_mm - x_first) / pitch)))
-            last = min(columns - 1, int(math.floor((high_mm - x_first) / pitch)))
+            first = max(0, int(math.floor((low_mm - x_first) / pitch)))
+            last = min(columns - 1, int(math.floor((high_mm - x_first) / pitch)) + 1)
             if first > last:
                 continue
             if row < top:
@@ -163,7 +174,7 @@ def _claim(strokes, index, grid, reach, work, span):
             span[row, 0] = min(span[row, 0], first)
             span[row, 1] = max(span[row, 1], last)
             for column in range(first, last + 1):
-                dx = x_first + column * pitch - ax
+                dx = grid.x0_mm + (grid.column + column + 0.5) * pitch - ax
                 along = dx * ux + dy * uy
                 side = dy * ux - dx * uy
                 over = 0.0
@@ -185,7 +196,7 @@ def _claim(strokes, index, grid, reach, work, span):
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _bristles(along, across, half, weights, seed):
+def _bristles(along, across, half, weights, seed):  # type: ignore[no-untyped-def]
     """Return the relief of the bristle marks, about -1..1."""
     mark = 0.0
     if weights[0] > 0.0:
@@ -198,8 +209,10 @@ def _bristles(along, across, half, weights, seed):
 
 
 @njit(cache=True, nogil=True)
-def _brush_share(along, across, length, half, soft, weights, seed):
+def _brush_share(place, brush, weights, seed):  # type: ignore[no-untyped-def]
     """Return paint thickness of a brush mark as a share of the load, and its bristle relief."""
+    along, across, length = place
+    half, soft = brush
     edge = half * (1.0 + 0.16 * value_noise(along / (2.2 * half + 0.3), 3.7, seed + 3))
     u = abs(across) / edge
     if u >= 1.0:
@@ -221,8 +234,9 @@ def _brush_share(along, across, length, half, soft, weights, seed):
 
 
 @njit(cache=True, nogil=True)
-def _charcoal_share(x, y, half, across, weights, seed):
+def _charcoal_share(place, across, half, weights, seed):  # type: ignore[no-untyped-def]
     """Return how much of a charcoal line sits on the tooth of the ground."""
+    x, y = place
     u = abs(across) / half
     if u >= 1.0:
         return 0.0
@@ -235,12 +249,15 @@ def _charcoal_share(x, y, half, across, weights, seed):
 
 
 @njit(cache=True, nogil=True)
-def _deposit(tile, strokes, index, films, grid, work, area):
+def _deposit(tile, paint, index, grid, claim):  # type: ignore[no-untyped-def]
     """Turn the claimed pixels of one stroke into paint."""
-    top, bottom, length, half, thin, span = area
+    work, area, half, thin = claim
+    top, bottom, length = area
+    strokes = paint.strokes
+    span = work.span
     pitch = grid.pitch_mm
     kind = strokes.kind[index]
-    film = films[strokes.film[index]]
+    film = paint.films[strokes.film[index]]
     seed = strokes.seed[index]
     soft = strokes.soft[index]
     thick = strokes.thick_um[index] * thin
@@ -263,10 +280,10 @@ def _deposit(tile, strokes, index, films, grid, work, area):
                 y = grid.y0_mm + (grid.row + row + 0.5) * pitch
                 if along < 0.0 or along > length:
                     continue
-                share = _charcoal_share(x, y, half, across, weights, seed)
+                share = _charcoal_share((x, y), across, half, weights, seed)
                 mark = 0.0
             else:
-                share, mark = _brush_share(along, across, length, half, soft, weights, seed)
+                share, mark = _brush_share((along, across, length), (half, soft), weights, seed)
             if share <= 0.004:
                 continue
             laid = share * thick
@@ -276,22 +293,23 @@ def _deposit(tile, strokes, index, films, grid, work, area):
 
 
 @njit(cache=True, nogil=True)
-def lay_strokes(tile, strokes, films, grid, first, last, hidden):
-    """Lay strokes ``first``..``last`` on a tile; kinds with ``hidden[kind]`` set are left out."""
+def lay_strokes(tile, paint, grid, span, hidden):  # type: ignore[no-untyped-def]
+    """Lay the strokes ``span[0]``..``span[1]`` on a tile; kinds with ``hidden[kind]`` set are left out."""
+    strokes = paint.strokes
     rows, columns = tile.shape[0], tile.shape[1]
     work = _Work(
+        np.zeros((rows, 2), np.int32),
         np.full((rows, columns), -1, np.int32),
         np.empty((rows, columns), np.float32),
         np.empty((rows, columns), np.float32),
         np.empty((rows, columns), np.float32),
     )
-    span = np.zeros((rows, 2), np.int32)
     pitch = grid.pitch_mm
     left = grid.x0_mm + grid.column * pitch
     top = grid.y0_mm + grid.row * pitch
     right = left + columns * pitch
     bottom = top + rows * pitch
-    for index in range(first, last):
+    for index in range(span[0], span[1]):
         box = strokes.box_mm[index]
         room = pitch
         if box[0] > right + room or box[2] < left - room or box[1] > bottom + room or box[3] < top - room:
@@ -301,6 +319,6 @@ def lay_strokes(tile, strokes, films, grid, first, last, hidden):
         # Marks finer than a pixel are widened and thinned by the same factor.
         half = float(strokes.half_mm[index])
         wide = max(half, 0.55 * pitch)
-        area = _claim(strokes, index, grid, wide * 1.2, work, span)
+        area = _claim(strokes, index, grid, wide * 1.2, work)
         if area[1] >= area[0]:
-            _deposit(tile, strokes, index, films, grid, work, (area[0], area[1], area[2], wide, half / wide, span))
+            _deposit(tile, paint, index, grid, (work, area, wide, half / wide))

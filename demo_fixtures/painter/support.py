@@ -80,7 +80,7 @@ def _cells(channels: NDArray[np.float64]) -> NDArray[np.int64]:
 
 
 @njit(cache=True, nogil=True)
-def _ring(coordinate, support):
+def _ring(coordinate, support):  # type: ignore[no-untyped-def]
     """Return the place inside a ring (0 = early wood) and its contrast."""
     place = min(max(abs(coordinate), 0.0), support.ring_edge_mm[-1] - 0.01)
     index = np.searchsorted(support.ring_edge_mm, place) - 1
@@ -90,7 +90,7 @@ def _ring(coordinate, support):
 
 
 @njit(cache=True, nogil=True)
-def oak_density(x, y, pitch, support):
+def oak_density(x, y, pitch, support):  # type: ignore[no-untyped-def]
     """Return the density of oak at a point, about 0.8..1.25."""
     join = 262.0 + 1.2 * x / 640.0
     seed = support.seed
@@ -115,7 +115,7 @@ def oak_density(x, y, pitch, support):
 
 
 @njit(cache=True, nogil=True)
-def bare_wood(x, y, pitch, support, out):
+def bare_wood(x, y, pitch, support, out):  # type: ignore[no-untyped-def]
     """Write the colour (R G B IR) of the bare oak margin."""
     density = oak_density(x, y, pitch, support)
     shade = 1.0 - 1.1 * (density - 1.0)
@@ -127,7 +127,7 @@ def bare_wood(x, y, pitch, support, out):
 
 
 @njit(cache=True, nogil=True)
-def _hollow_mm(x, y, support):
+def _hollow_mm(x, y, support):  # type: ignore[no-untyped-def]
     """Return the depth of wood missing in worm channels and the join."""
     depth = 0.0
     cell = support.channel_cells[min(max(int((y + 16.0) / 8.0), 0), 69), min(max(int((x + 16.0) / 8.0), 0), 89)]
@@ -146,7 +146,7 @@ def _hollow_mm(x, y, support):
 
 
 @njit(cache=True, nogil=True)
-def wood_absorption(x, y, pitch, support):
+def wood_absorption(x, y, pitch, support):  # type: ignore[no-untyped-def]
     """Return the absorption of the panel itself at a point of its middle plane."""
     if x < -8.0 or y < -8.0 or x > 648.0 or y > 488.0:
         return 0.0
@@ -167,7 +167,7 @@ def wood_absorption(x, y, pitch, support):
 
 
 @njit(cache=True, nogil=True)
-def back_absorption(x, y, pitch, support):
+def back_absorption(x, y, pitch, support):  # type: ignore[no-untyped-def]
     """Return the absorption of battens and nails at a point of the plane behind the panel."""
     total = 0.0
     for index in range(support.battens.shape[0]):
@@ -189,7 +189,7 @@ def back_absorption(x, y, pitch, support):
 
 
 @njit(cache=True, nogil=True)
-def _nail(dx, dy, nail, index, seed):
+def _nail(dx, dy, nail, index, seed):  # type: ignore[no-untyped-def]
     """Return the absorption of a hand-made nail: faceted head, bent and tapering shank."""
     if abs(dx) > 16.0 or abs(dy) > 16.0:
         return 0.0

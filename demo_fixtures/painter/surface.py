@@ -54,7 +54,7 @@ def build_marks(chips_mm: NDArray[np.float32]) -> Marks:
 
 
 @njit(cache=True, nogil=True)
-def _inside_mm(x, y, polygon, corners):
+def _inside_mm(x, y, polygon, corners):  # type: ignore[no-untyped-def]
     """Return the distance to the outline of a polygon, positive inside."""
     best = 1e9
     odd = False
@@ -72,7 +72,7 @@ def _inside_mm(x, y, polygon, corners):
 
 
 @njit(cache=True, nogil=True)
-def draw_marks(loss, hole, grid, marks, seed):
+def draw_marks(loss, hole, grid, marks, seed):  # type: ignore[no-untyped-def]
     """Fill two masks with the share of each pixel that is lost paint and exit hole."""
     rows, columns = loss.shape
     pitch = grid.pitch_mm
@@ -91,9 +91,9 @@ def draw_marks(loss, hole, grid, marks, seed):
         column_low = max(0, int((low_x - rough - pitch - x_first) / pitch))
         column_high = min(columns - 1, int((high_x + rough + pitch - x_first) / pitch) + 1)
         for row in range(row_low, row_high + 1):
-            y = y_first + row * pitch
+            y = grid.y0_mm + (grid.row + row + 0.5) * pitch
             for column in range(column_low, column_high + 1):
-                x = x_first + column * pitch
+                x = grid.x0_mm + (grid.column + column + 0.5) * pitch
                 inside = _inside_mm(x, y, polygon, corners)
                 inside += rough * octave_weight(0.9, pitch) * value_noise(x / 0.9, y / 0.9, seed + 401)
                 inside += 0.4 * rough * octave_weight(0.3, pitch) * value_noise(x / 0.3, y / 0.3, seed + 402)
@@ -106,15 +106,15 @@ def draw_marks(loss, hole, grid, marks, seed):
             for column in range(
                 max(0, int((hx - 1.5 - x_first) / pitch)), min(columns - 1, int((hx + 1.5 - x_first) / pitch) + 1) + 1
             ):
-                dx = x_first + column * pitch - hx
-                dy = y_first + row * pitch - hy
+                dx = grid.x0_mm + (grid.column + column + 0.5) * pitch - hx
+                dy = grid.y0_mm + (grid.row + row + 0.5) * pitch - hy
                 rim = radius * (1.0 + 0.06 * value_noise(2.0 * math.atan2(dy, dx), float(index), seed + 403))
                 inside = (rim - math.sqrt(dx * dx + dy * dy)) / pitch + 0.5
                 hole[row, column] = max(hole[row, column], min(max(inside, 0.0), 1.0))
 
 
 @njit(cache=True, nogil=True)
-def varnish_um(x, y, pitch, mean_um, seed):
+def varnish_um(x, y, pitch, mean_um, seed):  # type: ignore[no-untyped-def]
     """Return the thickness of the varnish: brushed, thin in patches, ragged at the rebate, one drip."""
     sway = y + 9.0 * value_noise(x / 170.0, y / 110.0, seed + 410) + 0.06 * x
     thick = 1.0 + 0.10 * value_noise(x / 190.0, sway / 16.0, seed + 411)
@@ -133,13 +133,13 @@ def varnish_um(x, y, pitch, mean_um, seed):
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _overlap(offset, half, pitch):
+def _overlap(offset, half, pitch):  # type: ignore[no-untyped-def]
     """Return the share of a pixel's side that lies inside a bar."""
     return min(max((min(offset + 0.5 * pitch, half) - max(offset - 0.5 * pitch, -half)) / pitch, 0.0), 1.0)
 
 
 @njit(cache=True, nogil=True)
-def cross_cover(x, y, pitch, marks):
+def cross_cover(x, y, pitch, marks):  # type: ignore[no-untyped-def]
     """Return the shares of a pixel that are card and white arms of a registration cross."""
     for index in range(marks.crosses.shape[0]):
         dx = x - marks.crosses[index, 0]

@@ -27,7 +27,7 @@ def write_truth(path: Path, camera: Camera, step_px: int = 32) -> int:
     wanted = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2)
     points_mm = camera.mm_from_px(wanted)
     points_px = camera.px_from_mm(points_mm)
-    with open(path, "w", newline="") as file:
+    with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(["frame_x_mm", "frame_y_mm", "image_x_px", "image_y_px"])
         for mm, px in zip(points_mm, points_px, strict=True):
@@ -38,11 +38,19 @@ def write_truth(path: Path, camera: Camera, step_px: int = 32) -> int:
 def named_points() -> dict[str, tuple[float, float]]:
     """Return the vertices of the scenario's annotations and the registration crosses, in frame mm."""
     shapes = {
-        "A1": motif.JOIN_MM, "A2": motif.CRACK_A2_MM, "A3": motif.CUPPING_MM, "A5": motif.OVERPAINT_MM, "A6": motif.TABLE_EDGE_MM,
-        "A7": ((motif.DRAWN_HANDLE_X_MM, motif.HANDLE_Y_MM), (motif.PAINTED_HANDLE_X_MM, motif.HANDLE_Y_MM)), "A8": motif.CANDLESTICK_MM,
-        "A9": motif.FIRST_LIP_MM, "A11": motif.BLANCHING_MM, "A12": motif.TEST_WINDOW_MM,
-        "A10": tuple(hole[:2] for hole in motif.exit_holes_mm()), "cross": motif.REGISTRATION_CROSSES_MM,
-    }  # fmt: skip
+        "A1": motif.JOIN_MM,
+        "A2": motif.CRACK_A2_MM,
+        "A3": motif.CUPPING_MM,
+        "A5": motif.OVERPAINT_MM,
+        "A6": motif.TABLE_EDGE_MM,
+        "A7": ((motif.DRAWN_HANDLE_X_MM, motif.HANDLE_Y_MM), (motif.PAINTED_HANDLE_X_MM, motif.HANDLE_Y_MM)),
+        "A8": motif.CANDLESTICK_MM,
+        "A9": motif.FIRST_LIP_MM,
+        "A11": motif.BLANCHING_MM,
+        "A12": motif.TEST_WINDOW_MM,
+        "A10": tuple(hole[:2] for hole in motif.exit_holes_mm()),
+        "cross": motif.REGISTRATION_CROSSES_MM,
+    }
     points = {f"{name}-{number}": point for name, shape in shapes.items() for number, point in enumerate(shape, 1)}
     for index, loss in enumerate(motif.LOSSES_MM):
         points.update({f"A4-{chr(97 + index)}{number}": point for number, point in enumerate(loss, 1)})
@@ -96,7 +104,7 @@ def _frame_window(camera: Camera) -> tuple[NDArray[np.float64], NDArray[np.float
 
 def write_control_points(path: Path, points: list[ControlPoint]) -> None:
     """Write picked points as a table."""
-    with open(path, "w", newline="") as file:
+    with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(["label", "frame_x_mm", "frame_y_mm", "image_x_px", "image_y_px", "kind"])
         for label, x, y, px, py, kind in points:

@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from demo_fixtures.painter.images import IMAGE_NAMES, SIZES
-from demo_fixtures.painter.paint import paint_images
+from demo_fixtures.painter.paint import forget_stack, paint_images
 from demo_fixtures.painter.shots import SHOT_MODALITIES, paint_shots
 from demo_fixtures.scenario import write_image_table
 from imaging.management.progress_line import ProgressLine
@@ -34,9 +34,11 @@ class Command(BaseCommand):
             "--images", metavar="NAME,NAME", help=f"only these, in this order: {', '.join(IMAGE_NAMES)}"
         )
         parser.add_argument(
-            "--shots", nargs=2, metavar=("MODALITY", "ROWSxCOLUMNS"),
+            "--shots",
+            nargs=2,
+            metavar=("MODALITY", "ROWSxCOLUMNS"),
             help=f"shots instead of masters, of one of {', '.join(sorted(SHOT_MODALITIES))}",
-        )  # fmt: skip
+        )
         parser.add_argument("--forget-stack", action="store_true", help="remove the painted stack (.stack) at the end")
         parser.add_argument("--installed-on", metavar="YYYY-MM-DD", help="day the embargo counts from (default today)")
         parser.add_argument("--json", action="store_true", help="print one JSON object a file")
@@ -75,13 +77,10 @@ class Command(BaseCommand):
         installed_on = self._day(options["installed_on"])
         steps.names = names
         painted = paint_images(
-            options["folder"],
-            seed=options["seed"],
-            size=options["size"],
-            images=names,
-            progress=steps.show,
-            keep_stack=not options["forget_stack"],
+            options["folder"], seed=options["seed"], size=options["size"], images=names, progress=steps.show
         )
+        if options["forget_stack"]:
+            forget_stack(options["folder"])
         present = [name for name in IMAGE_NAMES if (options["folder"] / f"{name}.tif").exists()]
         write_image_table(
             options["folder"] / "images.csv", names=present, size=options["size"], installed_on=installed_on
@@ -101,13 +100,9 @@ class Command(BaseCommand):
                 f"--shots: {grid!r} is not ROWSxCOLUMNS, each from 1 to 60, such as 5x5.", returncode=USAGE
             )
         steps.names = [modality]
+        wanted = (modality, (int(match[1]), int(match[2])))
         shots = paint_shots(
-            options["folder"],
-            seed=options["seed"],
-            size=options["size"],
-            modality=modality,
-            grid=(int(match[1]), int(match[2])),
-            progress=steps.show,
+            options["folder"], seed=options["seed"], size=options["size"], shots=wanted, progress=steps.show
         )
         return [{**shot._asdict(), "path": str(shot.path)} for shot in shots]
 
