@@ -18,7 +18,7 @@ Scope: TypeAlias = MutableMapping[str, Any]
 Receive: TypeAlias = Callable[[], Awaitable[MutableMapping[str, Any]]]
 Send: TypeAlias = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 
-EXTENSIONS = "creation,creation-with-upload,expiration,checksum,termination"
+_EXTENSIONS = "creation,creation-with-upload,expiration,checksum,termination"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -60,7 +60,7 @@ def discovery() -> Answer:
         HTTPStatus.NO_CONTENT,
         {
             "Tus-Version": TUS_VERSION,
-            "Tus-Extension": EXTENSIONS,
+            "Tus-Extension": _EXTENSIONS,
             "Tus-Max-Size": str(settings.MAX_UPLOAD_BYTES),
             "Tus-Checksum-Algorithm": ",".join(CHECKSUM_ALGORITHMS),
         },

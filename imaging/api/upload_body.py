@@ -10,10 +10,10 @@ from imaging.api.upload_answers import Receive
 __all__ = ["BodyWriter"]
 
 #: Small pieces are gathered up to this before a thread writes them: fewer hand-overs, and no more lost at a kill.
-PIECE_BYTES = 1024 * 1024
+_PIECE_BYTES = 1024 * 1024
 
 
-class Digest(Protocol):
+class _Digest(Protocol):
     """What is needed of a hash."""
 
     def update(self, data: bytes, /) -> None:
@@ -29,7 +29,7 @@ class BodyWriter:
         self.is_overrun = False
         self._gathered = bytearray()
 
-    async def write_all(self, receive: Receive, digest: Digest | None, threads: Executor) -> bool:
+    async def write_all(self, receive: Receive, *, digest: _Digest | None, threads: Executor) -> bool:
         """Write the body to the disk; return False if the client was lost before its end."""
         loop = asyncio.get_running_loop()
         is_whole = False
@@ -45,7 +45,7 @@ class BodyWriter:
                 if self.position + len(self._gathered) > self.limit_bytes:
                     self.is_overrun = True
                     break
-                if len(self._gathered) >= PIECE_BYTES:
+                if len(self._gathered) >= _PIECE_BYTES:
                     await loop.run_in_executor(threads, self.flush)
                 if not message.get("more_body", False):
                     is_whole = True

@@ -23,9 +23,9 @@ __all__ = [
 TUS_VERSION = "1.0.0"
 #: SHA-1 is in the protocol's own list of what servers must know; it only guards against faults on the way.
 CHECKSUM_ALGORITHMS = ("sha256", "sha1")
-BODY_TYPE = "application/offset+octet-stream"
-MOST_METADATA_BYTES = 64 * 1024
-MOST_DIGITS = 18
+_BODY_TYPE = "application/offset+octet-stream"
+_MOST_METADATA_BYTES = 64 * 1024
+_MOST_DIGITS = 18
 
 
 @dataclasses.dataclass(frozen=True)
@@ -50,13 +50,13 @@ def refuse_other_version(given: str) -> None:
 
 def refuse_body_type(given: str) -> None:
     """Refuse a body that is not a piece of a file."""
-    if given.split(";")[0].strip().lower() != BODY_TYPE:
-        raise UploadRequestError(header="Content-Type", given=given, needed=BODY_TYPE)
+    if given.split(";")[0].strip().lower() != _BODY_TYPE:
+        raise UploadRequestError(header="Content-Type", given=given, needed=_BODY_TYPE)
 
 
 def read_number(name: str, given: str) -> int:
     """Return a header that is a whole number without sign."""
-    if not (given.isascii() and given.isdecimal() and len(given) <= MOST_DIGITS):
+    if not (given.isascii() and given.isdecimal() and len(given) <= _MOST_DIGITS):
         raise UploadRequestError(header=name, given=given, needed="a whole number of bytes")
     return int(given)
 
@@ -79,7 +79,7 @@ def read_checksum(given: str) -> tuple[str, bytes] | None:
 
 def read_metadata(given: str) -> UploadMetadata:
     """Return Upload-Metadata; `filename` and `face` are needed, `slip` is a JSON object of texts."""
-    if len(given) > MOST_METADATA_BYTES:
+    if len(given) > _MOST_METADATA_BYTES:
         raise UploadRequestError(header="Upload-Metadata", given="very long", needed="at most 64 KiB")
     values = {}
     for pair in given.split(","):
@@ -93,10 +93,10 @@ def read_metadata(given: str) -> UploadMetadata:
     for key in ("filename", "face"):
         if not values.get(key):
             raise UploadRequestError(header="Upload-Metadata", given=f"without {key}", needed="filename, face and slip")
-    return UploadMetadata(values["filename"], values["face"], read_fields(values))
+    return UploadMetadata(values["filename"], values["face"], _read_fields(values))
 
 
-def read_fields(values: dict[str, str]) -> dict[str, Any]:
+def _read_fields(values: dict[str, str]) -> dict[str, Any]:
     """Return the fields of the slip, and the announced checksum of the whole file if there is one."""
     try:
         fields = json.loads(values.get("slip") or "{}")

@@ -54,16 +54,16 @@ from imaging.services.uploading import (
 
 __all__ = ["UploadApplication"]
 
-P = ParamSpec("P")
-R = TypeVar("R")
+_P = ParamSpec("_P")
+_R = TypeVar("_R")
 
 #: A complete file is hashed and brought in before the last answer, if that takes no longer than this; a client that
 #: got no image asks again. Proxies give up after 30 to 60 s.
-FINISH_WAIT_S = 20.0
+_FINISH_WAIT_S = 20.0
 #: tus 1.0, checksum extension.
-CHECKSUM_MISMATCH = 460
-SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
-METHODS = ("OPTIONS", "POST", "GET", "HEAD", "PATCH", "DELETE")
+_CHECKSUM_MISMATCH = 460
+_SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
+_METHODS = ("OPTIONS", "POST", "GET", "HEAD", "PATCH", "DELETE")
 
 
 class UploadApplication:
@@ -88,23 +88,23 @@ class UploadApplication:
         method = header(scope, b"x-http-method-override").upper() or scope["method"]
         if method == "OPTIONS":
             return discovery()
-        if method not in METHODS:
-            return Answer(HTTPStatus.METHOD_NOT_ALLOWED, {"Allow": ", ".join(METHODS)})
+        if method not in _METHODS:
+            return Answer(HTTPStatus.METHOD_NOT_ALLOWED, {"Allow": ", ".join(_METHODS)})
         if method != "GET":
             refuse_other_version(header(scope, b"tus-resumable"))
-        if method not in SAFE_METHODS:
+        if method not in _SAFE_METHODS:
             await self.refuse_foreign_origin(scope)
         viewer = await person_from_scope(scope)
         upload_id = upload_id_of(scope["path"])
         if method == "POST" and upload_id is None:
-            return await self.create(scope, receive, viewer)
+            return await self.create(scope, receive, viewer=viewer)
         if upload_id is None:
             raise NotFoundError(noun="upload", identifier=scope["path"])
         upload = await self.in_thread(find_upload, viewer, upload_id)
         if method == "PATCH":
             refuse_body_type(header(scope, b"content-type"))
             offset = read_number("Upload-Offset", header(scope, b"upload-offset"))
-            return await self.append(scope, receive, upload, offset)
+            return await self.append(scope, receive, upload=upload, offset=offset)
         if method == "DELETE":
             await self.in_thread(end_upload, upload)
             return Answer(HTTPStatus.NO_CONTENT)
@@ -114,7 +114,7 @@ class UploadApplication:
         """Return the problem document of an error."""
         problem = self.problem_of(error)
         if isinstance(error, ChunkChecksumError):
-            problem |= {"status": CHECKSUM_MISMATCH, "title": "Checksum Mismatch"}
+            problem |= {"status": _CHECKSUM_MISMATCH, "title": "Checksum Mismatch"}
         return Answer.problem(problem)
 
     async def refuse_foreign_origin(self, scope: Scope) -> None:
@@ -125,9 +125,9 @@ class UploadApplication:
         credential = credential_from_scope(scope)
         if credential.bearer or not credential.session_key:
             return
-        await self.in_thread(refuse_forged, scope)
+        await self.in_thread(_refuse_forged, scope)
 
-    async def create(self, scope: Scope, receive: Receive, viewer: Viewer) -> Answer:
+    async def create(self, scope: Scope, receive: Receive, *, viewer: Viewer) -> Answer:
         """Begin an upload; its first bytes may come along."""
         size_bytes = read_number("Upload-Length", header(scope, b"upload-length"))
         metadata = read_metadata(header(scope, b"upload-metadata"))
@@ -141,18 +141,18 @@ class UploadApplication:
         )
         headers = {"Location": f"/uploads/{upload.pk}", **upload_headers(upload)}
         if header(scope, b"content-type").startswith("application/offset+octet-stream"):
-            first = await self.append(scope, receive, upload, 0)
+            first = await self.append(scope, receive, upload=upload, offset=0)
             headers |= first.headers
             if first.status >= HTTPStatus.BAD_REQUEST:
                 return Answer(first.status, headers, first.body)
         return Answer(HTTPStatus.CREATED, headers)
 
-    async def append(self, scope: Scope, receive: Receive, upload: Upload, offset: int) -> Answer:
+    async def append(self, scope: Scope, receive: Receive, *, upload: Upload, offset: int) -> Answer:
         """Write what comes to the end of the file, then say how far it is; bring a complete file in."""
         if has_outcome(upload):
             raise UploadOffsetError(given=offset, current=upload.size_bytes)
         checksum = read_checksum(header(scope, b"upload-checksum"))
-        arrived = await self.write_body(scope, receive, upload, offset=offset, checksum=checksum)
+        arrived = await self.write_body(scope, receive, upload=upload, offset=offset, checksum=checksum)
         await self.in_thread(keep_alive, upload)
         headers = {"Upload-Offset": str(arrived), **upload_headers(upload)}
         if arrived < upload.size_bytes:
@@ -161,10 +161,10 @@ class UploadApplication:
         if outcome.error is not None:
             refused = self.refusal(outcome.error)
             return Answer(refused.status, refused.headers | headers, refused.body)
-        return Answer(HTTPStatus.NO_CONTENT, headers | outcome_headers(outcome))
+        return Answer(HTTPStatus.NO_CONTENT, headers | _outcome_headers(outcome))
 
     async def write_body(
-        self, scope: Scope, receive: Receive, upload: Upload, *, offset: int, checksum: tuple[str, bytes] | None
+        self, scope: Scope, receive: Receive, *, upload: Upload, offset: int, checksum: tuple[str, bytes] | None
     ) -> int:
         """Write the body of a request behind `offset`; return how much has arrived in all.
 
@@ -179,7 +179,7 @@ class UploadApplication:
             if offset + announced > upload.size_bytes:
                 raise UploadTooLargeError(size_bytes=offset + announced, limit_bytes=upload.size_bytes)
             digest = hashlib.new(checksum[0], usedforsecurity=False) if checksum else None
-            is_whole = await writer.write_all(receive, digest, self.threads)
+            is_whole = await writer.write_all(receive, digest=digest, threads=self.threads)
             if writer.is_overrun:
                 await self.in_thread(writer.drop_from, offset)
                 raise UploadTooLargeError(size_bytes=upload.size_bytes + 1, limit_bytes=upload.size_bytes)
@@ -198,7 +198,7 @@ class UploadApplication:
             "Upload-Offset": str(arrived),
             "Upload-Length": str(upload.size_bytes),
             **upload_headers(upload),
-            **outcome_headers(outcome),
+            **_outcome_headers(outcome),
         }
         if not is_document:
             return Answer(HTTPStatus.OK, headers)
@@ -210,19 +210,19 @@ class UploadApplication:
         task = self.finishing.get(upload.pk)
         if task is None:
             loop = asyncio.get_running_loop()
-            task = asyncio.ensure_future(loop.run_in_executor(self.finishers, with_database, finish_upload, upload.pk))
+            task = asyncio.ensure_future(loop.run_in_executor(self.finishers, _with_database, finish_upload, upload.pk))
             self.finishing[upload.pk] = task
             task.add_done_callback(lambda _: self.finishing.pop(upload.pk, None))
-        done, _ = await asyncio.wait({task}, timeout=FINISH_WAIT_S)
+        done, _ = await asyncio.wait({task}, timeout=_FINISH_WAIT_S)
         return task.result() if done else Outcome({})
 
-    async def in_thread(self, function: Callable[P, R], *arguments: P.args, **named: P.kwargs) -> R:
+    async def in_thread(self, function: Callable[_P, _R], *arguments: _P.args, **named: _P.kwargs) -> _R:
         """Call a function that may wait for the database or the disk."""
         loop = asyncio.get_running_loop()
-        return await loop.run_in_executor(self.threads, lambda: with_database(function, *arguments, **named))
+        return await loop.run_in_executor(self.threads, lambda: _with_database(function, *arguments, **named))
 
 
-def with_database(function: Callable[P, R], *arguments: P.args, **named: P.kwargs) -> R:
+def _with_database(function: Callable[_P, _R], *arguments: _P.args, **named: _P.kwargs) -> _R:
     """Call a function in a pool thread without using a database connection that has died meanwhile."""
     close_old_connections()
     try:
@@ -231,7 +231,7 @@ def with_database(function: Callable[P, R], *arguments: P.args, **named: P.kwarg
         close_old_connections()
 
 
-def refuse_forged(scope: Scope) -> None:
+def _refuse_forged(scope: Scope) -> None:
     """Let Django's own check judge origin and token of a request; it reads headers and cookies only."""
     request = ASGIRequest({**scope, "method": "PATCH"}, body_file=io.BytesIO())
     check = CsrfViewMiddleware(lambda _: HttpResponse())
@@ -240,7 +240,7 @@ def refuse_forged(scope: Scope) -> None:
         raise ForeignOriginError
 
 
-def outcome_headers(outcome: Outcome) -> dict[str, str]:
+def _outcome_headers(outcome: Outcome) -> dict[str, str]:
     """Return the ids of an image that an upload became, for clients that read headers only."""
     names = {"image": "Mahlstick-Image", "job": "Mahlstick-Job", "duplicate_of": "Mahlstick-Duplicate-Of"}
     return {name: outcome.texts[key] for key, name in names.items() if key in outcome.texts}

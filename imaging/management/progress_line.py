@@ -7,7 +7,7 @@ __all__ = ["ProgressLine", "duration_text"]
 
 TERMINAL_S, LOG_S = 0.2, 10.0
 #: Work shorter than this shows nothing.
-QUIET_S = 2.0
+_QUIET_S = 2.0
 
 
 def duration_text(seconds: float) -> str:
@@ -33,13 +33,13 @@ class ProgressLine:
         """Show a text if the last one is old enough."""
         now_s = time.monotonic()
         pause_s = TERMINAL_S if self.stream.isatty() else LOG_S
-        if now_s - self.begun_s < QUIET_S or now_s - self.shown_s < pause_s:
+        if now_s - self.begun_s < _QUIET_S or now_s - self.shown_s < pause_s:
             return
         self.shown_s, self.is_shown = now_s, True
         self.stream.write(f"\r\x1b[2K{text}" if self.stream.isatty() else f"{text}\n")
         self.stream.flush()
 
-    def count(self, what: str, done: int, total: int) -> None:
+    def count(self, what: str, *, done: int, total: int) -> None:
         """Show how much of something is done and how long the rest will take."""
         spent_s = time.monotonic() - self.begun_s
         left = f", {duration_text(spent_s / done * (total - done))} left" if 0 < done < total else ""

@@ -28,7 +28,7 @@ CORRECTABLE_FIELDS = (
     "visibility",
     "embargo_until",
 )
-NUMBER_FORMAT = ".6g"
+_NUMBER_FORMAT = ".6g"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -45,9 +45,9 @@ class Correction:
     def sentence(self) -> str:
         """What was changed, in words."""
         return _("%(field)s: %(before)s became %(after)s") % {
-            "field": field_label(self.field),
-            "before": shown(self.field, self.before),
-            "after": shown(self.field, self.after),
+            "field": _field_label(self.field),
+            "before": _shown(self.field, self.before),
+            "after": _shown(self.field, self.after),
         }
 
 
@@ -65,15 +65,15 @@ def correct_image(image: TechnicalImage, *, changes: dict[str, Any], editor: Per
         return image
     for name, value in real.items():
         setattr(image, name, value)
-    refuse_contradictions(image)
-    follow_polarity(image, real)
+    _refuse_contradictions(image)
+    _follow_polarity(image, real)
     with pghistory.context(user=str(editor.pk), action="correct_image"):
         image.save(update_fields=[*real, "tone"])
-        follow_scale(image, real, editor=editor)
+        _follow_scale(image, real, editor=editor)
     return image
 
 
-def refuse_contradictions(image: TechnicalImage) -> None:
+def _refuse_contradictions(image: TechnicalImage) -> None:
     """Refuse what Django's own checks refuse, and a name that another image has."""
     image.clean_fields(exclude=["band_names", "metadata", "statistics", "ingest_sheet", "tone"])
     band = (image.band_from_nm, image.band_to_nm)
@@ -100,13 +100,13 @@ def refuse_contradictions(image: TechnicalImage) -> None:
         )
 
 
-def follow_polarity(image: TechnicalImage, changes: dict[str, Any]) -> None:
+def _follow_polarity(image: TechnicalImage, changes: dict[str, Any]) -> None:
     """Turn the display of a radiograph whose polarity was stated wrongly; white is dense, as on film."""
     if "polarity" in changes and image.tone is not None:
         image.tone = {**image.tone, "is_inverted": image.polarity == Polarity.BLACK_IS_DENSE}
 
 
-def follow_scale(image: TechnicalImage, changes: dict[str, Any], *, editor: Person) -> None:
+def _follow_scale(image: TechnicalImage, changes: dict[str, Any], *, editor: Person) -> None:
     """Make a candidate from a corrected scale when the accepted registration came from the wrong one."""
     registration, frame = current_registration(image), current_frame(image.face)
     came_from_scale = registration is not None and registration.method == RegistrationMethod.STATED_SCALE
@@ -135,10 +135,10 @@ def effects_of_correction(image: TechnicalImage, changes: dict[str, Any]) -> lis
 def corrections_of(image: TechnicalImage) -> list[Correction]:
     """Return every change of a correctable field since the image came in, the newest first."""
     events = list(image.events.select_related("pgh_context").order_by("pgh_id"))  # type: ignore[attr-defined]
-    names = names_of_editors(events)
+    names = _names_of_editors(events)
     found = []
     for before, after in itertools.pairwise(events):
-        editor = names.get(editor_id(after), "")
+        editor = names.get(_editor_id(after), "")
         found += [
             Correction(after.pgh_created_at, editor, name, getattr(before, name), getattr(after, name))
             for name in CORRECTABLE_FIELDS
@@ -147,27 +147,27 @@ def corrections_of(image: TechnicalImage) -> list[Correction]:
     return found[::-1]
 
 
-def editor_id(event: Any) -> str:
+def _editor_id(event: Any) -> str:
     """Return who made a change, as the history's context keeps it."""
     return str((event.pgh_context.metadata if event.pgh_context else {}).get("user") or "")
 
 
-def names_of_editors(events: list[Any]) -> dict[str, str]:
+def _names_of_editors(events: list[Any]) -> dict[str, str]:
     """Return the names of all editors by id, in one query."""
-    ids = {editor_id(event) for event in events} - {""}
+    ids = {_editor_id(event) for event in events} - {""}
     return {str(person.pk): person.name for person in Person.objects.filter(pk__in=ids)}
 
 
-def field_label(name: str) -> str:
+def _field_label(name: str) -> str:
     """Return the words for a field."""
     return str(getattr(TechnicalImage._meta.get_field(name), "verbose_name", name))
 
 
-def shown(name: str, value: Any) -> str:
+def _shown(name: str, value: Any) -> str:
     """Return a value as people read it."""
     if value in (None, ""):
         return _("nothing")
     choices = dict(getattr(TechnicalImage._meta.get_field(name), "flatchoices", ()))
     if value in choices:
         return str(choices[value])
-    return format(value, NUMBER_FORMAT) if isinstance(value, float) else str(value)
+    return format(value, _NUMBER_FORMAT) if isinstance(value, float) else str(value)

@@ -14,7 +14,7 @@ __all__ = ["PLACE_COLUMNS", "TableLine", "read_image_table"]
 
 #: Columns beside those of the slip: where the file is and what it shows.
 PLACE_COLUMNS = ("file", "artwork", "face")
-MOST_TABLE_BYTES = 16 * 2**20
+_MOST_TABLE_BYTES = 16 * 2**20
 
 
 @dataclasses.dataclass(frozen=True)
@@ -30,12 +30,12 @@ class TableLine:
 
 def read_image_table(path: Path) -> list[TableLine]:
     """Return the lines of a CSV table; TableRefusedError holds every problem, by line."""
-    reader = csv.DictReader(io.StringIO(table_text(path)), delimiter=delimiter_of(path))
-    refuse_columns(path, list(reader.fieldnames or []))
+    reader = csv.DictReader(io.StringIO(_table_text(path)), delimiter=_delimiter_of(path))
+    _refuse_columns(path, list(reader.fieldnames or []))
     lines, problems = [], []
     for number, row in enumerate(reader, start=2):
         try:
-            lines.append(read_line(path, number, row))
+            lines.append(_read_line(path, number, row))
         except ImagingError as err:
             problems.append(f"line {number}: {err}")
     if not lines and not problems:
@@ -45,14 +45,14 @@ def read_image_table(path: Path) -> list[TableLine]:
     return lines
 
 
-def table_text(path: Path) -> str:
+def _table_text(path: Path) -> str:
     """Return the text of a table; UTF-8, with or without the mark that spreadsheets write."""
     try:
         data = path.read_bytes()
     except OSError as err:
         raise FileUnreadableError(file_name=str(path), reason=err.strerror or str(err)) from err
-    if len(data) > MOST_TABLE_BYTES:
-        raise FileUnreadableError(file_name=str(path), reason=f"a table has at most {MOST_TABLE_BYTES:,} bytes")
+    if len(data) > _MOST_TABLE_BYTES:
+        raise FileUnreadableError(file_name=str(path), reason=f"a table has at most {_MOST_TABLE_BYTES:,} bytes")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as err:
@@ -61,13 +61,13 @@ def table_text(path: Path) -> str:
         ) from err
 
 
-def delimiter_of(path: Path) -> str:
+def _delimiter_of(path: Path) -> str:
     """Return how the first line is divided: comma, semicolon or tab."""
-    first_line = table_text(path).split("\n", 1)[0]
+    first_line = _table_text(path).split("\n", 1)[0]
     return max(",;\t", key=first_line.count)
 
 
-def refuse_columns(path: Path, columns: list[str]) -> None:
+def _refuse_columns(path: Path, columns: list[str]) -> None:
     """Refuse a header with unknown, doubled or missing columns."""
     known = (*PLACE_COLUMNS, *SLIP_FIELDS)
     problems = [
@@ -85,7 +85,7 @@ def refuse_columns(path: Path, columns: list[str]) -> None:
         raise TableRefusedError(table=path.name, problems=problems)
 
 
-def read_line(table: Path, number: int, row: Mapping[str | None, str | list[str] | None]) -> TableLine:
+def _read_line(table: Path, number: int, row: Mapping[str | None, str | list[str] | None]) -> TableLine:
     """Return one checked line."""
     if None in row:
         raise FieldRefusedError(field="this line", given="longer than the header", needed="one value a column")
@@ -97,10 +97,10 @@ def read_line(table: Path, number: int, row: Mapping[str | None, str | list[str]
     if face not in FaceKind.values:
         raise FieldRefusedError(field="face", given=face, needed=f"one of {', '.join(FaceKind.values)}")
     slip = read_slip({name: value for name, value in texts.items() if name not in PLACE_COLUMNS})
-    return TableLine(number, place_of(table, texts["file"]), texts["artwork"], face, slip)
+    return TableLine(number, _place_of(table, texts["file"]), texts["artwork"], face, slip)
 
 
-def place_of(table: Path, file: str) -> Path:
+def _place_of(table: Path, file: str) -> Path:
     """Return where the file of a line lies: beside the table, or where the command was started."""
     beside = table.parent / file
     return beside if beside.exists() else Path(file)

@@ -32,7 +32,7 @@ def fill_ingest_sheet(image: TechnicalImage, checked: CheckedMaster) -> list[dic
     assert image.master is not None
     frame, artwork = current_frame(image.face), image.face.artwork
     size_mm = (frame.width_mm, frame.height_mm) if frame else (artwork.width_mm, artwork.height_mm)
-    twins = duplicate_lines(image)
+    twins = _duplicate_lines(image)
     facts = SheetFacts(
         header=checked.header,
         statistics=checked.statistics,
@@ -57,7 +57,7 @@ def sheet_line(code: str, *, sentence: str, remedy: str = "", state: str = "open
     }
 
 
-def duplicate_lines(image: TechnicalImage) -> list[dict[str, Any]]:
+def _duplicate_lines(image: TechnicalImage) -> list[dict[str, Any]]:
     """Return a line for each image of the same study that has the same bytes."""
     assert image.master is not None
     twins = TechnicalImage.objects.filter(

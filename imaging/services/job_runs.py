@@ -15,12 +15,20 @@ from imaging.errors import ImagingError, JobLostError, WorkCancelledError
 from imaging.models import Job, JobStatus
 from imaging.services.jobs import enqueue, lock_number, put_back
 
-__all__ = ["JobHandler", "JobRun", "run_job", "run_job_here"]
+__all__ = [
+    "JobHandler",
+    "JobRun",
+    "claim",
+    "run_job",
+    "run_job_here",
+    "run_to_end",
+    "take_lock",
+]
 
 logger = logging.getLogger(__name__)
 
 #: Seconds between two writes of progress, which are also the worker's sign of life.
-BEAT_S = 0.5
+_BEAT_S = 0.5
 
 
 class JobRun:
@@ -102,7 +110,7 @@ class JobRun:
 JobHandler = Callable[[JobRun], dict[str, Any] | None]
 
 
-class Beat:
+class _Beat:
     """A thread that writes the progress of a run and holds its lock on a connection of its own.
 
     The lock lives exactly as long as this process: the kernel closes the connection of a killed one.
@@ -115,7 +123,7 @@ class Beat:
         self._is_settled, self._is_over = threading.Event(), threading.Event()
         self._thread = threading.Thread(target=self._beat, name=f"beat-{job_id}", daemon=True)
 
-    def __enter__(self) -> "Beat":
+    def __enter__(self) -> "_Beat":
         self._thread.start()
         self._is_settled.wait()
         return self
@@ -128,12 +136,12 @@ class Beat:
         try:
             self.has_lock = take_lock(self.job_id)
             self._is_settled.set()
-            while self.has_lock and not self._is_over.wait(BEAT_S):
+            while self.has_lock and not self._is_over.wait(_BEAT_S):
                 if self.run is not None:
                     self.run.write_progress()
             if self.has_lock:
                 # Closing would free it too, but only when the server notices.
-                free_lock(self.job_id)
+                _free_lock(self.job_id)
         except DatabaseError:
             logger.exception("job %s: the way to the database was lost", self.job_id)
             if self.run is not None:
@@ -150,7 +158,7 @@ def take_lock(job_id: uuid.UUID) -> bool:
         return bool(cursor.fetchone()[0])
 
 
-def free_lock(job_id: uuid.UUID) -> None:
+def _free_lock(job_id: uuid.UUID) -> None:
     """Free a job's lock of this connection."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_unlock(%s)", [lock_number(job_id)])
@@ -176,7 +184,7 @@ def run_job(
     job_id: uuid.UUID, handlers: dict[str, JobHandler], *, is_interrupted: Callable[[], bool] = lambda: False
 ) -> None:
     """Run a job in this worker, unless another one has it."""
-    with Beat(job_id) as beat:
+    with _Beat(job_id) as beat:
         job = claim(job_id) if beat.has_lock else None
         if job is None:
             return
@@ -195,12 +203,12 @@ def run_job_here(job: Job, handlers: dict[str, JobHandler]) -> Job:
 def run_to_end(run: JobRun, handler: JobHandler) -> None:
     """Call the handler and write how it ended; what goes wrong is kept on the job and shown."""
     try:
-        end_run(run, handler)
+        _end_run(run, handler)
     except JobLostError:
         logger.warning("job %s was given to another worker; this run's work is dropped", run.job.pk)
 
 
-def end_run(run: JobRun, handler: JobHandler) -> None:
+def _end_run(run: JobRun, handler: JobHandler) -> None:
     """Call the handler and write one of the ends; JobLostError when the run is no longer ours."""
     try:
         result = handler(run)

@@ -16,16 +16,16 @@ from imaging.services.jobs import UNFINISHED, requeue_stalled_jobs
 
 __all__ = ["has_worker", "wait_for_jobs", "work_here"]
 
-LOOK_S = 0.5
+_LOOK_S = 0.5
 #: Stalled jobs are looked for this often while waiting.
-STALL_LOOK_S = 3.0
+_STALL_LOOK_S = 3.0
 #: Workers beat every 10 s; one silent for three beats is dead.
-DEAD_WORKER_S = 30
+_DEAD_WORKER_S = 30
 
 
 def has_worker() -> bool:
     """Return whether any worker gave a sign of life lately."""
-    since = timezone.now() - dt.timedelta(seconds=DEAD_WORKER_S)
+    since = timezone.now() - dt.timedelta(seconds=_DEAD_WORKER_S)
     return ProcrastinateWorker.objects.filter(last_heartbeat__gt=since).exists()
 
 
@@ -39,10 +39,10 @@ def wait_for_jobs(ids: Collection[uuid.UUID] | None, watch: Callable[[list[Job]]
     """Return when none of the jobs (None: of all jobs) waits or runs; `watch` sees those that do."""
     looked_s = 0.0
     while True:
-        if time.monotonic() - looked_s > STALL_LOOK_S:
+        if time.monotonic() - looked_s > _STALL_LOOK_S:
             requeue_stalled_jobs()
             looked_s = time.monotonic()
-        jobs = list(unfinished(ids))
+        jobs = list(_unfinished(ids))
         if not jobs:
             return
         watch(jobs)
@@ -50,10 +50,10 @@ def wait_for_jobs(ids: Collection[uuid.UUID] | None, watch: Callable[[list[Job]]
             connection.close()
             work_here()
             continue
-        time.sleep(LOOK_S)
+        time.sleep(_LOOK_S)
 
 
-def unfinished(ids: Collection[uuid.UUID] | None) -> QuerySet[Job]:
+def _unfinished(ids: Collection[uuid.UUID] | None) -> QuerySet[Job]:
     """Return the jobs that are waited for, the running ones first; work on an image includes what follows it."""
     jobs = Job.objects.filter(status__in=UNFINISHED).select_related("image").order_by("status", "wanted_at")
     if ids is None:

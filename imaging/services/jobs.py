@@ -22,10 +22,13 @@ from imaging.errors import UnfitStateError
 from imaging.models import ImageStatus, Job, JobKind, JobStatus, Person, Study, TechnicalImage
 
 __all__ = [
+    "MOST_DEATHS",
     "TASK_NAME",
+    "UNFINISHED",
     "cancel_job",
     "enqueue",
     "lock_number",
+    "put_back",
     "requeue_stalled_jobs",
     "retry_job",
     "start_job",
@@ -35,13 +38,13 @@ __all__ = [
 logger = logging.getLogger(__name__)
 
 #: A way to the queue over Django's own connection, also inside a worker: a job and its place are committed together.
-queue = App(connector=DjangoConnector())
+_queue = App(connector=DjangoConnector())
 #: Name of the one procrastinate task; its argument is the id of a Job.
 TASK_NAME = "imaging.run_job"
 #: A worker beats every half second; one silent for this long has lost its way to the database.
-SILENT_S = 120
+_SILENT_S = 120
 #: Between fetching a job and taking its lock a worker needs milliseconds; past this it died there.
-CLAIM_S = 10
+_CLAIM_S = 10
 #: A job that took this many workers with it is stopped: its file is stronger than the machine.
 MOST_DEATHS = 20
 UNFINISHED = (JobStatus.WAITING, JobStatus.RUNNING)
@@ -81,7 +84,7 @@ def start_job(
 def enqueue(job: Job) -> None:
     """Put a waiting job into the queue; jobs of one image run one after the other."""
     lock = f"image-{job.image_id}" if job.image_id else None
-    job.queue_id = queue.configure_task(TASK_NAME, lock=lock, allow_unknown=True).defer(job_id=str(job.pk))
+    job.queue_id = _queue.configure_task(TASK_NAME, lock=lock, allow_unknown=True).defer(job_id=str(job.pk))
     job.save(update_fields=["queue_id"])
 
 
@@ -136,31 +139,31 @@ def requeue_stalled_jobs() -> list[Job]:
     for job_id in unfinished_jobs().values_list("pk", flat=True):
         with transaction.atomic():
             job = Job.objects.select_for_update(skip_locked=True).filter(pk=job_id).first()
-            if job is not None and requeue_if_stalled(job):
+            if job is not None and _requeue_if_stalled(job):
                 found.append(job)
     return found
 
 
-def requeue_if_stalled(job: Job) -> bool:
+def _requeue_if_stalled(job: Job) -> bool:
     """Look at one unfinished job, locked by the caller; return whether it had stalled."""
     if job.status == JobStatus.RUNNING:
-        if not worker_is_gone(job):
+        if not _worker_is_gone(job):
             return False
         deaths = int(job.result.get("worker_deaths", 0)) + 1
         if deaths > MOST_DEATHS:
-            stop_deadly_job(job, deaths)
+            _stop_deadly_job(job, deaths)
             return True
         put_back(job)
         job.result = {"worker_deaths": deaths}
         job.save(update_fields=["result"])
-    elif job.status != JobStatus.WAITING or is_queued(job):
+    elif job.status != JobStatus.WAITING or _is_queued(job):
         return False
     logger.info("job %s (%s) lost its worker and waits again", job.pk, job.kind)
-    enqueue_again(job)
+    _enqueue_again(job)
     return True
 
 
-def stop_deadly_job(job: Job, deaths: int) -> None:
+def _stop_deadly_job(job: Job, deaths: int) -> None:
     """Save a job that keeps killing its workers as stopped."""
     job.status, job.ended_at, job.error_code = JobStatus.STOPPED, timezone.now(), "worker_lost"
     job.error = (
@@ -170,18 +173,18 @@ def stop_deadly_job(job: Job, deaths: int) -> None:
     job.save()
 
 
-def worker_is_gone(job: Job) -> bool:
+def _worker_is_gone(job: Job) -> bool:
     """Return whether nobody holds the lock of a running job; a holder silent for long is cut off."""
-    silent_since = timezone.now() - dt.timedelta(seconds=getattr(settings, "JOB_SILENT_S", SILENT_S))
+    silent_since = timezone.now() - dt.timedelta(seconds=getattr(settings, "JOB_SILENT_S", _SILENT_S))
     if job.beat_at is not None and job.beat_at < silent_since:
-        cut_off_holder(job)
+        _cut_off_holder(job)
     with connection.cursor() as cursor:
         # Held to the end of this transaction, so that no worker takes the job up meanwhile.
         cursor.execute("SELECT pg_try_advisory_xact_lock(%s)", [lock_number(job.pk)])
         return bool(cursor.fetchone()[0])
 
 
-def cut_off_holder(job: Job) -> None:
+def _cut_off_holder(job: Job) -> None:
     """End the connection that holds the lock of a job; what its worker still does is refused at the commit."""
     number = lock_number(job.pk)
     with connection.cursor() as cursor:
@@ -193,7 +196,7 @@ def cut_off_holder(job: Job) -> None:
         )
 
 
-def is_queued(job: Job) -> bool:
+def _is_queued(job: Job) -> bool:
     """Return whether a waiting job has a place in the queue that a worker will come to."""
     row = ProcrastinateJob.objects.filter(pk=job.queue_id).first()
     if row is None or row.status not in ("todo", "doing"):
@@ -201,12 +204,12 @@ def is_queued(job: Job) -> bool:
     if row.status == "todo":
         return True
     fetched = ProcrastinateEvent.objects.filter(job_id=row.pk, type="started").order_by("-at").first()
-    return fetched is None or fetched.at > timezone.now() - dt.timedelta(seconds=CLAIM_S)
+    return fetched is None or fetched.at > timezone.now() - dt.timedelta(seconds=_CLAIM_S)
 
 
-def enqueue_again(job: Job) -> None:
+def _enqueue_again(job: Job) -> None:
     """Give a job its old place in the queue back, or a new one; a dead worker's place would block its image."""
     for row in ProcrastinateJob.objects.filter(Q(pk=job.queue_id), status="doing"):
-        queue.job_manager.retry_job_by_id(row.pk, retry_at=timezone.now())
+        _queue.job_manager.retry_job_by_id(row.pk, retry_at=timezone.now())
         return
     enqueue(job)

@@ -30,8 +30,10 @@ from imaging.models import StoredFile
 from imaging.services.storage_paths import absolute_path, relative_path
 
 __all__ = [
+    "RESERVE_BYTES",
     "Incoming",
     "PlacedFile",
+    "Progress",
     "Receipt",
     "placed_master",
     "readable_file",
@@ -42,14 +44,14 @@ __all__ = [
 
 Progress = Callable[[int, int], None]
 
-BLOCK_BYTES = 4 * 2**20
+_BLOCK_BYTES = 4 * 2**20
 #: Kept free on the disk for the database and the system.
 RESERVE_BYTES = 256 * 2**20
 #: A copy is created before it is locked; a file this young may be one.
-YOUNG_S = 5.0
-LONGEST_SAFE_NAME = 120
-LONGEST_PATH = 1000
-READ_ONLY = stat.S_IRUSR | stat.S_IRGRP | stat.S_IROTH
+_YOUNG_S = 5.0
+_LONGEST_SAFE_NAME = 120
+_LONGEST_PATH = 1000
+_READ_ONLY = stat.S_IRUSR | stat.S_IRGRP | stat.S_IROTH
 
 
 class Receipt(enum.Enum):
@@ -84,8 +86,8 @@ def safe_name(name: str) -> str:
     """Return a name for the disk: ASCII letters, digits, points, dashes; nothing of it is ever a path."""
     ascii_name = unicodedata.normalize("NFKD", display_name(name)).encode("ascii", "ignore").decode()
     kept = re.sub(r"[^A-Za-z0-9._-]+", "_", ascii_name).strip("._-")
-    if len(kept) > LONGEST_SAFE_NAME:
-        kept = kept[: LONGEST_SAFE_NAME - 20] + kept[-20:]
+    if len(kept) > _LONGEST_SAFE_NAME:
+        kept = kept[: _LONGEST_SAFE_NAME - 20] + kept[-20:]
     return kept or "master"
 
 
@@ -99,8 +101,8 @@ def readable_file(path: Path, *, name: str) -> Path:
             pass
     except OSError as err:
         raise FileUnreadableError(file_name=name, reason=err.strerror or str(err)) from err
-    if len(str(real)) > LONGEST_PATH:
-        raise FileUnreadableError(file_name=name, reason=f"its path has more than {LONGEST_PATH} characters")
+    if len(str(real)) > _LONGEST_PATH:
+        raise FileUnreadableError(file_name=name, reason=f"its path has more than {_LONGEST_PATH} characters")
     return real
 
 
@@ -115,9 +117,9 @@ def refuse_full_disk(needed_bytes: int, *, name: str) -> None:
         )
 
 
-def blocks_of(source: BinaryIO, total_bytes: int, progress: Progress | None) -> Iterator[memoryview]:
+def _blocks_of(source: BinaryIO, total_bytes: int, progress: Progress | None) -> Iterator[memoryview]:
     """Yield a file block by block; a block is valid until the next one."""
-    buffer = bytearray(BLOCK_BYTES)
+    buffer = bytearray(_BLOCK_BYTES)
     view, done = memoryview(buffer), 0
     while count := source.readinto(buffer):  # type: ignore[attr-defined]
         yield view[:count]
@@ -126,7 +128,7 @@ def blocks_of(source: BinaryIO, total_bytes: int, progress: Progress | None) -> 
             progress(done, total_bytes)
 
 
-def incoming_folder() -> Path:
+def _incoming_folder() -> Path:
     """Return the folder for copies under way, made when missing."""
     folder = Path(settings.DATA_DIR) / "masters" / ".incoming"
     folder.mkdir(parents=True, exist_ok=True)
@@ -145,11 +147,11 @@ def placed_master(incoming: Incoming, *, progress: Progress | None = None) -> It
         with transaction.atomic():
             yield PlacedFile(relative_path(source), sha256, source.stat().st_size)
         return
-    with locked_part(source, incoming, progress) as (part, sha256):
+    with _locked_part(source, incoming, progress) as (part, sha256):
         final = Path(settings.DATA_DIR) / "masters" / sha256[:2] / sha256 / safe_name(incoming.name)
-        with intent(final) as is_kept, transaction.atomic():
-            lock_checksum(sha256)
-            move_into_place(part, final)
+        with _intent(final) as is_kept, transaction.atomic():
+            _lock_checksum(sha256)
+            _move_into_place(part, final)
             yield PlacedFile(relative_path(final), sha256, final.stat().st_size)
             transaction.on_commit(is_kept)
     if incoming.receipt is Receipt.TAKE:
@@ -157,14 +159,14 @@ def placed_master(incoming: Incoming, *, progress: Progress | None = None) -> It
 
 
 @contextlib.contextmanager
-def locked_part(source: Path, incoming: Incoming, progress: Progress | None) -> Iterator[tuple[Path, str]]:
+def _locked_part(source: Path, incoming: Incoming, progress: Progress | None) -> Iterator[tuple[Path, str]]:
     """Yield a file of the incoming folder with the bytes of a source, on disk, and their checksum."""
-    part = incoming_folder() / f"{uuid.uuid4()}.part"
+    part = _incoming_folder() / f"{uuid.uuid4()}.part"
     if incoming.receipt is Receipt.TAKE:
         with source.open("rb") as stream:
             # The lock belongs to the file, not to one of its names, so the second name is never seen unlocked.
             fcntl.flock(stream, fcntl.LOCK_EX)
-            if is_linked(source, part):
+            if _is_linked(source, part):
                 try:
                     yield part, sha256_of_file(part, progress=progress)
                 finally:
@@ -174,12 +176,12 @@ def locked_part(source: Path, incoming: Incoming, progress: Progress | None) -> 
     with part.open("xb") as target:
         fcntl.flock(target, fcntl.LOCK_EX)
         try:
-            yield part, copied(source, target, progress=progress)
+            yield part, _copied(source, target, progress=progress)
         finally:
             part.unlink(missing_ok=True)
 
 
-def is_linked(source: Path, target: Path) -> bool:
+def _is_linked(source: Path, target: Path) -> bool:
     """Give a file a second name; False where the disk cannot."""
     try:
         os.link(source, target)
@@ -188,11 +190,11 @@ def is_linked(source: Path, target: Path) -> bool:
     return True
 
 
-def copied(source: Path, target: BinaryIO, *, progress: Progress | None) -> str:
+def _copied(source: Path, target: BinaryIO, *, progress: Progress | None) -> str:
     """Copy a file to an open one, down to the disk, and return the SHA-256 of what was written."""
     digest = hashlib.sha256()
     with source.open("rb") as stream:
-        for block in blocks_of(stream, source.stat().st_size, progress):
+        for block in _blocks_of(stream, source.stat().st_size, progress):
             digest.update(block)
             target.write(block)
     target.flush()
@@ -200,18 +202,18 @@ def copied(source: Path, target: BinaryIO, *, progress: Progress | None) -> str:
     return digest.hexdigest()
 
 
-def move_into_place(part: Path, final: Path) -> None:
+def _move_into_place(part: Path, final: Path) -> None:
     """Give a complete file its final name, read-only; the same bytes that lie there already stay."""
     if final.exists():
         return
     final.parent.mkdir(parents=True, exist_ok=True)
-    part.chmod(READ_ONLY)
+    part.chmod(_READ_ONLY)
     part.replace(final)
     for folder in (final.parent, final.parent.parent):
-        sync_folder(folder)
+        _sync_folder(folder)
 
 
-def sync_folder(folder: Path) -> None:
+def _sync_folder(folder: Path) -> None:
     """Bring the names in a folder to the disk."""
     descriptor = os.open(folder, os.O_RDONLY)
     try:
@@ -220,16 +222,16 @@ def sync_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
-def lock_checksum(sha256: str) -> None:
+def _lock_checksum(sha256: str) -> None:
     """Serialise everything about the place of one checksum until the end of the transaction."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [int(sha256[:15], 16)])
 
 
 @contextlib.contextmanager
-def intent(final: Path) -> Iterator[Callable[[], None]]:
+def _intent(final: Path) -> Iterator[Callable[[], None]]:
     """Write down that a file is about to be placed; yield what to call once its row is committed."""
-    place = incoming_folder() / f"{uuid.uuid4()}.place"
+    place = _incoming_folder() / f"{uuid.uuid4()}.place"
     new, is_kept = place.with_suffix(".new"), []
     with new.open("x", encoding="utf-8") as note:
         fcntl.flock(note, fcntl.LOCK_EX)
@@ -241,15 +243,15 @@ def intent(final: Path) -> Iterator[Callable[[], None]]:
             yield lambda: is_kept.append(True)
         finally:
             if not is_kept:
-                clear_unclaimed(relative_path(final))
+                _clear_unclaimed(relative_path(final))
             place.unlink(missing_ok=True)
 
 
-def clear_unclaimed(path: str) -> None:
+def _clear_unclaimed(path: str) -> None:
     """Remove a placed file that no row claims."""
     final = absolute_path(path)
     with transaction.atomic():
-        lock_checksum(final.parent.name)
+        _lock_checksum(final.parent.name)
         if StoredFile.objects.filter(path=path).exists():
             return
         final.unlink(missing_ok=True)
@@ -261,19 +263,19 @@ def clear_unclaimed(path: str) -> None:
 def sweep_incoming() -> int:
     """Clear what killed processes left in the incoming folder; return how many files that were."""
     swept = 0
-    for path in sorted(incoming_folder().iterdir()):
+    for path in sorted(_incoming_folder().iterdir()):
         with contextlib.suppress(FileNotFoundError), path.open("rb") as file:
-            is_young = time.time() - path.stat().st_mtime < YOUNG_S
-            if (path.suffix != ".place" and is_young) or not is_lock_free(file):
+            is_young = time.time() - path.stat().st_mtime < _YOUNG_S
+            if (path.suffix != ".place" and is_young) or not _is_lock_free(file):
                 continue
             if path.suffix == ".place":
-                clear_unclaimed(file.read().decode())
+                _clear_unclaimed(file.read().decode())
             path.unlink(missing_ok=True)
             swept += 1
     return swept
 
 
-def is_lock_free(file: BinaryIO) -> bool:
+def _is_lock_free(file: BinaryIO) -> bool:
     """Return whether no living process holds a file's lock."""
     try:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -20,7 +20,7 @@ from imaging.services.versions import SOFTWARE_VERSION
 __all__ = ["BuiltFile", "built_file", "keep_pyramid", "place_to_build", "pyramid_id_of", "sweep_pyramid_parts"]
 
 #: A part is created before it is locked; a file this young may be one.
-YOUNG_S = 5.0
+_YOUNG_S = 5.0
 
 
 @dataclasses.dataclass(frozen=True)
@@ -78,13 +78,13 @@ def sweep_pyramid_parts() -> int:
     """Remove what killed, stopped or cancelled builds left behind; return how many files."""
     folder = Path(settings.DATA_DIR) / "pyramids"
     parts, finals = sorted(folder.glob("*/.*.part")), sorted(folder.glob("*/[!.]*.tif"))
-    return sum(is_removed_part(part) for part in parts) + sum(is_removed_final(final) for final in finals)
+    return sum(_is_removed_part(part) for part in parts) + sum(_is_removed_final(final) for final in finals)
 
 
-def is_removed_part(part: Path) -> bool:
+def _is_removed_part(part: Path) -> bool:
     """Remove a part that no living process writes."""
     with contextlib.suppress(FileNotFoundError), part.open("rb") as file:
-        if time.time() - part.stat().st_mtime < YOUNG_S:
+        if time.time() - part.stat().st_mtime < _YOUNG_S:
             return False
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -95,7 +95,7 @@ def is_removed_part(part: Path) -> bool:
     return False
 
 
-def is_removed_final(final: Path) -> bool:
+def _is_removed_final(final: Path) -> bool:
     """Remove a complete file that no row and no unfinished job will ever claim, or whose row is freed.
 
     Rows are looked up after the jobs: a job that has ended meanwhile has written its rows before.

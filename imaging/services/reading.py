@@ -39,14 +39,17 @@ from imaging.services.pyramid_files import BuiltFile, built_file, keep_pyramid, 
 from imaging.services.same_grid_claims import followers_of, measured_claim
 from imaging.services.storage_paths import absolute_path
 
-__all__ = ["read_master_of_image"]
+__all__ = [
+    "build_raw_display",
+    "read_master_of_image",
+]
 
 #: A child killed from outside may have been killed together with this worker, a moment before it.
-OUTSIDE_KILLS = ("SIGKILL", "SIGTERM", "SIGINT", "SIGHUP")
-OUTSIDE_KILL_PAUSE_S = 2.0
-OUTSIDE_KILL_TRIES = 3
+_OUTSIDE_KILLS = ("SIGKILL", "SIGTERM", "SIGINT", "SIGHUP")
+_OUTSIDE_KILL_PAUSE_S = 2.0
+_OUTSIDE_KILL_TRIES = 3
 #: Reading levels are a third of the decoded picture, or four thirds where the master serves no windows.
-LEVEL_SHARE = 4 / 3
+_LEVEL_SHARE = 4 / 3
 
 
 def read_master_of_image(run: JobRun) -> dict[str, Any]:
@@ -56,7 +59,7 @@ def read_master_of_image(run: JobRun) -> dict[str, Any]:
         pk=run.job.image_id
     )
     try:
-        return read_image(run, image)
+        return _read_image(run, image)
     except (WorkCancelledError, JobLostError):
         raise
     except ImagingError as error:
@@ -65,41 +68,41 @@ def read_master_of_image(run: JobRun) -> dict[str, Any]:
         raise
 
 
-def read_image(run: JobRun, image: TechnicalImage) -> dict[str, Any]:
+def _read_image(run: JobRun, image: TechnicalImage) -> dict[str, Any]:
     """Do the stages one after the other and write their results together."""
-    checked = check_pixels(run, image)
-    refuse_full_disk(int(checked.header.decoded_bytes * LEVEL_SHARE), name=checked.header.file_name)
-    source = open_checked(image, checked)
-    levels = build_levels(run, source)
+    checked = _check_pixels(run, image)
+    refuse_full_disk(int(checked.header.decoded_bytes * _LEVEL_SHARE), name=checked.header.file_name)
+    source = _open_checked(image, checked)
+    levels = _build_levels(run, source)
     run.begin_stage("tone")
     run.refuse_cancelled()
     levelled = with_levels(source, levels.path)
-    tone, tone_doubts = first_tone(levelled, image)
-    grid, raw = build_raw_display(run, source, tone)
+    tone, tone_doubts = _first_tone(levelled, image)
+    grid, raw = build_raw_display(run, source, tone=tone)
     run.begin_stage("sheet")
     image.statistics = checked.statistics.to_json()
-    image.metadata = kept_metadata(absolute_path(stored_path(image)), checked.header)
+    image.metadata = kept_metadata(absolute_path(_stored_path(image)), checked.header)
     image.ingest_sheet = fill_ingest_sheet(image, checked) + tone_doubts + measured_claim(image, levelled)
     with run.committing():
-        keep_levels(image, levels, checked)
+        _keep_levels(image, levels, checked)
         image.tone = image.tone or tone.to_json()
-        keep_raw_display(image, raw, grid)
+        _keep_raw_display(image, raw, grid)
         image.status = ImageStatus.PUBLISHED if image.status == ImageStatus.PUBLISHED else ImageStatus.READ
         image.refusal = ""
         image.save(update_fields=["tone", "statistics", "metadata", "ingest_sheet", "status", "refusal"])
         laid = lay_into_frame(image, wanted_by=run.job.wanted_by or image.brought_in_by)
-        measure_followers(image)
+        _measure_followers(image)
     return {"levels_sha256": levels.sha256, "raw_display_sha256": raw.sha256, **laid}
 
 
-def open_checked(image: TechnicalImage, checked: CheckedMaster) -> MasterSource:
+def _open_checked(image: TechnicalImage, checked: CheckedMaster) -> MasterSource:
     """Return the pixels of a master that was checked just now."""
     header = checked.header
     pages = tuple(range(header.bands)) if header.storage == "pages" else (0,)
-    return open_master(absolute_path(stored_path(image)), pages=pages)
+    return open_master(absolute_path(_stored_path(image)), pages=pages)
 
 
-def measure_followers(image: TechnicalImage) -> None:
+def _measure_followers(image: TechnicalImage) -> None:
     """Measure the claims of images that were read before the one they refer to, and lay them if it is laid."""
     for follower in followers_of(image):
         if any(line["code"] == "same_grid_waiting" for line in follower.ingest_sheet):
@@ -108,20 +111,20 @@ def measure_followers(image: TechnicalImage) -> None:
             follower.save(update_fields=["ingest_sheet"])
 
 
-def stored_path(image: TechnicalImage) -> str:
+def _stored_path(image: TechnicalImage) -> str:
     """Return the stored path of an image's master."""
     assert image.master is not None
     return image.master.path
 
 
-def check_pixels(run: JobRun, image: TechnicalImage) -> CheckedMaster:
+def _check_pixels(run: JobRun, image: TechnicalImage) -> CheckedMaster:
     """Decode every pixel in a guarded child; one killed from outside is given another try."""
     assert image.master is not None
     run.begin_stage("check")
     path = absolute_path(image.master.path)
-    refuse_changed_master(image, path)
+    _refuse_changed_master(image, path)
     guard = GuardLimits(memory_bytes=settings.DECODE_MEMORY_BYTES, time_s=settings.DECODE_SECONDS)
-    for tries_left in reversed(range(OUTSIDE_KILL_TRIES)):
+    for tries_left in reversed(range(_OUTSIDE_KILL_TRIES)):
         try:
             return check_master(
                 path,
@@ -131,14 +134,14 @@ def check_pixels(run: JobRun, image: TechnicalImage) -> CheckedMaster:
                 is_cancelled=run.is_cancelled,
             )
         except GuardDeathError as error:
-            if error.values.get("how") not in OUTSIDE_KILLS or not tries_left:
+            if error.values.get("how") not in _OUTSIDE_KILLS or not tries_left:
                 raise
-            time.sleep(OUTSIDE_KILL_PAUSE_S)
+            time.sleep(_OUTSIDE_KILL_PAUSE_S)
             run.refuse_cancelled()
     raise AssertionError("the last try returns or raises")
 
 
-def refuse_changed_master(image: TechnicalImage, path: Path) -> None:
+def _refuse_changed_master(image: TechnicalImage, path: Path) -> None:
     """Refuse a master whose size is no longer the one received; `verify` compares its checksum too."""
     assert image.master is not None
     if path.stat().st_size != image.master.size_bytes:
@@ -149,7 +152,7 @@ def refuse_changed_master(image: TechnicalImage, path: Path) -> None:
         )
 
 
-def build_levels(run: JobRun, source: MasterSource) -> BuiltFile:
+def _build_levels(run: JobRun, source: MasterSource) -> BuiltFile:
     """Build the lossless reading levels."""
     run.begin_stage("levels")
     path = place_to_build(run, PyramidKind.READING)
@@ -157,7 +160,7 @@ def build_levels(run: JobRun, source: MasterSource) -> BuiltFile:
     return built_file(run, PyramidKind.READING)
 
 
-def first_tone(source: MasterSource, image: TechnicalImage) -> tuple[DisplayTone, list[dict[str, Any]]]:
+def _first_tone(source: MasterSource, image: TechnicalImage) -> tuple[DisplayTone, list[dict[str, Any]]]:
     """Return the tone that was set, or one from the statistics of the whole picture.
 
     A profile that cannot be used is left out and said. Radiographs are shown as on film: white is dense.
@@ -173,7 +176,7 @@ def first_tone(source: MasterSource, image: TechnicalImage) -> tuple[DisplayTone
     return tone, []
 
 
-def build_raw_display(run: JobRun, source: MasterSource, tone: DisplayTone) -> tuple[CanvasGrid, BuiltFile]:
+def build_raw_display(run: JobRun, source: MasterSource, *, tone: DisplayTone) -> tuple[CanvasGrid, BuiltFile]:
     """Build display tiles in the image's own pixels: one unit of their grid is one pixel."""
     run.begin_stage("raw_display")
     grid = CanvasGrid(0.0, 0.0, 1.0, source.width_px, source.height_px)
@@ -183,7 +186,7 @@ def build_raw_display(run: JobRun, source: MasterSource, tone: DisplayTone) -> t
     return grid, built_file(run, PyramidKind.RAW_DISPLAY)
 
 
-def keep_levels(image: TechnicalImage, levels: BuiltFile, checked: CheckedMaster) -> None:
+def _keep_levels(image: TechnicalImage, levels: BuiltFile, checked: CheckedMaster) -> None:
     """Write the row of the reading levels."""
     assert image.master is not None
     keep_pyramid(
@@ -195,7 +198,7 @@ def keep_levels(image: TechnicalImage, levels: BuiltFile, checked: CheckedMaster
     )
 
 
-def keep_raw_display(image: TechnicalImage, raw: BuiltFile, grid: CanvasGrid) -> None:
+def _keep_raw_display(image: TechnicalImage, raw: BuiltFile, grid: CanvasGrid) -> None:
     """Write the row of the display tiles in the image's own pixels."""
     assert image.master is not None
     keep_pyramid(

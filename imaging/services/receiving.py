@@ -30,7 +30,7 @@ from imaging.services.slips import Slip
 
 __all__ = ["BroughtIn", "address_of_image", "bring_in_image", "check_incoming", "check_slip"]
 
-MEDIA_TYPES = {
+_MEDIA_TYPES = {
     "tiff": "image/tiff",
     "bigtiff": "image/tiff",
     "jpeg": "image/jpeg",
@@ -38,7 +38,7 @@ MEDIA_TYPES = {
     "heic": "image/heic",
 }
 #: Capture data that make two pictures of one modality different pictures, not versions of one.
-APART_FIELDS = ("band_from_nm", "band_to_nm", "light_azimuth_deg", "light_elevation_deg", "element_line", "place_hint")
+_APART_FIELDS = ("band_from_nm", "band_to_nm", "light_azimuth_deg", "light_elevation_deg", "element_line", "place_hint")
 
 
 @dataclasses.dataclass(frozen=True)
@@ -67,8 +67,8 @@ def check_incoming(incoming: Incoming) -> MasterHeader:
 def check_slip(slip: Slip, *, face: Face, person: Person) -> None:
     """Refuse a slip that cannot be used on this face by this person; nothing is written."""
     require_role(person, face.artwork.study, Role.CONTRIBUTOR)
-    site_of(slip, face=face, person=person)
-    same_grid_image(slip, face=face, person=person)
+    _site_of(slip, face=face, person=person)
+    _same_grid_image(slip, face=face, person=person)
 
 
 def bring_in_image(
@@ -81,9 +81,9 @@ def bring_in_image(
         return BroughtIn(done, done.jobs.filter(kind=JobKind.READ).earliest("wanted_at"), ())
     header = check_incoming(incoming)
     with placed_master(incoming, progress=progress) as placed:
-        refuse_other_bytes(incoming, placed)
-        master = keep_file(incoming, placed, header=header, person=person)
-        image = keep_image(slip, header, face=face, person=person, image_id=incoming.image_id)
+        _refuse_other_bytes(incoming, placed)
+        master = _keep_file(incoming, placed, header=header, person=person)
+        image = _keep_image(slip, header, face=face, person=person, image_id=incoming.image_id)
         image.master = master
         image.save(update_fields=["master"])
         duplicates = tuple(
@@ -93,13 +93,13 @@ def bring_in_image(
     return BroughtIn(image, job, duplicates)
 
 
-def refuse_other_bytes(incoming: Incoming, placed: PlacedFile) -> None:
+def _refuse_other_bytes(incoming: Incoming, placed: PlacedFile) -> None:
     """Refuse a file that is not the one its sender announced."""
     if incoming.sha256 and incoming.sha256.lower() != placed.sha256:
         raise ChecksumMismatchError(file_name=incoming.name, got=placed.sha256, expected=incoming.sha256)
 
 
-def keep_file(incoming: Incoming, placed: PlacedFile, *, header: MasterHeader, person: Person) -> StoredFile:
+def _keep_file(incoming: Incoming, placed: PlacedFile, *, header: MasterHeader, person: Person) -> StoredFile:
     """Return the row of a placed file; the same bytes under the same name share one."""
     row, is_new = StoredFile.objects.get_or_create(
         path=placed.path,
@@ -108,7 +108,7 @@ def keep_file(incoming: Incoming, placed: PlacedFile, *, header: MasterHeader, p
             "size_bytes": placed.size_bytes,
             "is_in_place": incoming.receipt is Receipt.IN_PLACE,
             "original_name": header.file_name,
-            "media_type": MEDIA_TYPES[header.format],
+            "media_type": _MEDIA_TYPES[header.format],
             "received_by": person,
         },
     )
@@ -117,7 +117,7 @@ def keep_file(incoming: Incoming, placed: PlacedFile, *, header: MasterHeader, p
     return row
 
 
-def keep_image(
+def _keep_image(
     slip: Slip, header: MasterHeader, *, face: Face, person: Person, image_id: uuid.UUID | None
 ) -> TechnicalImage:
     """Write the row of an image that waits to be read."""
@@ -126,20 +126,20 @@ def keep_image(
     image = TechnicalImage(
         id=image_id or uuid.uuid4(),
         face=face,
-        campaign=campaign_of(slip, face),
+        campaign=_campaign_of(slip, face),
         brought_in_by=person,
-        site=site_of(slip, face=face, person=person),
-        same_grid_as=same_grid_image(slip, face=face, person=person),
+        site=_site_of(slip, face=face, person=person),
+        same_grid_as=_same_grid_image(slip, face=face, person=person),
         **slip.image_fields(),
-        **header_fields(header),
+        **_header_fields(header),
     )
-    image.version, image.supersedes = version_of(image, slip.version)
+    image.version, image.supersedes = _version_of(image, slip.version)
     image.full_clean(exclude=["title", "band_names"], validate_constraints=False)
     image.save(force_insert=True)
     return image
 
 
-def header_fields(header: MasterHeader) -> dict[str, object]:
+def _header_fields(header: MasterHeader) -> dict[str, object]:
     """Return what the header says, by the names of the image's row."""
     return {
         "width_px": header.width_px,
@@ -152,7 +152,7 @@ def header_fields(header: MasterHeader) -> dict[str, object]:
     }
 
 
-def campaign_of(slip: Slip, face: Face) -> Campaign:
+def _campaign_of(slip: Slip, face: Face) -> Campaign:
     """Return the campaign of a state and date, made when it is new; without a date the newest of the state."""
     campaigns = Campaign.objects.filter(artwork=face.artwork, state=slip.state)
     if slip.campaign_date is not None:
@@ -165,7 +165,7 @@ def campaign_of(slip: Slip, face: Face) -> Campaign:
     )
 
 
-def version_of(image: TechnicalImage, wanted: int | None) -> tuple[int, TechnicalImage | None]:
+def _version_of(image: TechnicalImage, wanted: int | None) -> tuple[int, TechnicalImage | None]:
     """Return the version of a new image and the image that it supersedes, if any."""
     siblings = TechnicalImage.objects.filter(
         face=image.face, campaign=image.campaign, modality=image.modality, title=image.title
@@ -177,11 +177,11 @@ def version_of(image: TechnicalImage, wanted: int | None) -> tuple[int, Technica
             given=f"{wanted}, which is there already",
             needed=f"{newest + 1}, or another title if this is another picture",
         )
-    alike = siblings.filter(version__lt=wanted or newest + 1, **{name: getattr(image, name) for name in APART_FIELDS})
+    alike = siblings.filter(version__lt=wanted or newest + 1, **{name: getattr(image, name) for name in _APART_FIELDS})
     return wanted or newest + 1, alike.order_by("-version").first()
 
 
-def site_of(slip: Slip, *, face: Face, person: Person) -> Site | None:
+def _site_of(slip: Slip, *, face: Face, person: Person) -> Site | None:
     """Return the named site, or the one that the person works from in this study."""
     if slip.site:
         site = Site.objects.filter(name__iexact=slip.site).first()
@@ -195,7 +195,7 @@ def site_of(slip: Slip, *, face: Face, person: Person) -> Site | None:
     return site
 
 
-def same_grid_image(slip: Slip, *, face: Face, person: Person) -> TechnicalImage | None:
+def _same_grid_image(slip: Slip, *, face: Face, person: Person) -> TechnicalImage | None:
     """Return the image named as lying on the same grid, by id or by the name of its file on this face."""
     if not slip.same_grid_as:
         return None

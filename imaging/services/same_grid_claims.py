@@ -15,7 +15,7 @@ __all__ = ["SAME_GRID_CODES", "followers_of", "measured_claim"]
 #: A whole picture at about this size tells of large shifts, windows at full size of small ones.
 WHOLE_PX, WINDOW_PX = 1200, 512
 #: Where the windows lie, as shares of the picture.
-WINDOW_PLACES = ((0.25, 0.25), (0.75, 0.25), (0.5, 0.5), (0.25, 0.75), (0.75, 0.75))
+_WINDOW_PLACES = ((0.25, 0.25), (0.75, 0.25), (0.5, 0.5), (0.25, 0.75), (0.75, 0.75))
 SAME_GRID_CODES = {
     "agrees": "same_grid_agrees",
     "doubtful": "same_grid_doubtful",
@@ -36,18 +36,18 @@ def measured_claim(image: TechnicalImage, source: MasterSource) -> list[dict[str
                 remedy=_("Nothing: it is measured when that image has been read."),
             )
         ]
-    finding = compared(open_image_source(other), source)
+    finding = _compared(open_image_source(other), source)
     is_doubt = finding.verdict != "agrees"
     line = sheet_line(
         SAME_GRID_CODES[finding.verdict],
-        sentence=sentence_of(finding, other),
+        sentence=_sentence_of(finding, other),
         remedy=_("Look at both by wipe, or set control points.") if is_doubt else "",
         state="open" if is_doubt else "fits",
     )
     return [line | {"finding": {**finding.to_json(), "shifts": []}}]
 
 
-def sentence_of(finding: SameGridFinding, other: TechnicalImage) -> str:
+def _sentence_of(finding: SameGridFinding, other: TechnicalImage) -> str:
     """Return what was measured, in one sentence."""
     if finding.verdict == "agrees":
         return _("It lies on the grid of %(other)s: largest shift %(shift).2f px in %(count)d places.") % {
@@ -61,20 +61,20 @@ def sentence_of(finding: SameGridFinding, other: TechnicalImage) -> str:
     }
 
 
-def compared(reference: MasterSource, moving: MasterSource) -> SameGridFinding:
+def _compared(reference: MasterSource, moving: MasterSource) -> SameGridFinding:
     """Measure both pictures at a coarse scale and in windows at full size."""
     reference_size = (reference.width_px, reference.height_px)
     moving_size = (moving.width_px, moving.height_px)
-    windows = windows_of(reference, moving) if reference_size == moving_size else []
+    windows = _windows_of(reference, moving) if reference_size == moving_size else []
     return measure_same_grid(
-        [level_of(reference, *window) for window in windows],
-        [level_of(moving, *window) for window in windows],
+        [_level_of(reference, *window) for window in windows],
+        [_level_of(moving, *window) for window in windows],
         reference_size_px=reference_size,
         moving_size_px=moving_size,
     )
 
 
-def windows_of(reference: MasterSource, moving: MasterSource) -> list[tuple[int, int, int, int, int]]:
+def _windows_of(reference: MasterSource, moving: MasterSource) -> list[tuple[int, int, int, int, int]]:
     """Return (x, y, width, height, scale factor) of what is compared, inside both pictures."""
     shared = sorted(set(reference.scale_factors) & set(moving.scale_factors))
     width_px, height_px = reference.width_px, reference.height_px
@@ -85,14 +85,14 @@ def windows_of(reference: MasterSource, moving: MasterSource) -> list[tuple[int,
         windows.append((0, 0, -(-width_px // factor), -(-height_px // factor), factor))
     if 1 in shared and coarse[:1] != [1]:
         side_px = (min(WINDOW_PX, width_px), min(WINDOW_PX, height_px))
-        for x_share, y_share in WINDOW_PLACES:
+        for x_share, y_share in _WINDOW_PLACES:
             x_px = min(max(0, round(width_px * x_share) - side_px[0] // 2), width_px - side_px[0])
             y_px = min(max(0, round(height_px * y_share) - side_px[1] // 2), height_px - side_px[1])
             windows.append((x_px, y_px, *side_px, 1))
     return windows
 
 
-def level_of(source: MasterSource, x_px: int, y_px: int, *size: int) -> GridLevel:
+def _level_of(source: MasterSource, x_px: int, y_px: int, *size: int) -> GridLevel:
     """Return one window of a picture; its first three bands are what is seen."""
     width_px, height_px, factor = size
     pixels = source.read_window(x_px, y_px, width_px, height_px, scale_factor=factor)

@@ -18,11 +18,11 @@ from imaging.models.technical_image import Polarity
 
 __all__ = ["SLIP_FIELDS", "Slip", "read_slip"]
 
-LONGEST_TEXT = 500
-BAND = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*[-–]\s*(\d+(?:[.,]\d+)?)\s*(?:nm)?\s*$")
-LONG_SLIP_NAMES = {"title": 200, "credit_line": LONGEST_TEXT, "place_hint": 300, "element_line": 20}
+_LONGEST_TEXT = 500
+_BAND = re.compile(r"^\s*(\d+(?:[.,]\d+)?)\s*[-–]\s*(\d+(?:[.,]\d+)?)\s*(?:nm)?\s*$")
+_LONG_SLIP_NAMES = {"title": 200, "credit_line": _LONGEST_TEXT, "place_hint": 300, "element_line": 20}
 #: Widest band anybody images paintings in, nm: soft X-rays are stated by their tube, not here.
-BAND_BOUNDS_NM = (100.0, 20_000.0)
+_BAND_BOUNDS_NM = (100.0, 20_000.0)
 
 
 @dataclasses.dataclass(frozen=True, kw_only=True)
@@ -71,11 +71,11 @@ class Slip:
             "tube_voltage_kv": self.tube_kv,
             "tube_current_ma": self.tube_ma,
             "filter_name": self.filter,
-            **{name: getattr(self, name) for name in SAME_NAMES},
+            **{name: getattr(self, name) for name in _SAME_NAMES},
         }
 
 
-SAME_NAMES = (
+_SAME_NAMES = (
     "light_source",
     "light_azimuth_deg",
     "light_elevation_deg",
@@ -101,17 +101,17 @@ def read_slip(texts: Mapping[str, Any]) -> Slip:
         raise FieldRefusedError(field=unknown[0], given="not known here", needed=f"one of {', '.join(SLIP_FIELDS)}")
     values = {}
     for name, read in SLIP_FIELDS.items():
-        text = str(texts.get(name) if texts.get(name) is not None else "").strip()
-        if text:
-            values[name] = read(name, text)
+        _text = str(texts.get(name) if texts.get(name) is not None else "").strip()
+        if _text:
+            values[name] = read(name, _text)
     for name, choices in (("modality", Modality), ("state", TreatmentState)):
         if name not in values:
             raise FieldRefusedError(field=name, given="empty", needed=f"one of {', '.join(choices.values)}")
-    refuse_contradictions(values)
+    _refuse_contradictions(values)
     return Slip(**values)
 
 
-def refuse_contradictions(values: dict[str, Any]) -> None:
+def _refuse_contradictions(values: dict[str, Any]) -> None:
     """Refuse fields that make no sense beside the modality."""
     if values["modality"] != Modality.X_RADIOGRAPH:
         for name in ("tube_kv", "tube_ma"):
@@ -123,9 +123,9 @@ def refuse_contradictions(values: dict[str, Any]) -> None:
                 )
 
 
-def text(name: str, given: str) -> str:
+def _text(name: str, given: str) -> str:
     """Return a line of text of bounded length without control characters."""
-    longest = LONG_SLIP_NAMES.get(name, 200)
+    longest = _LONG_SLIP_NAMES.get(name, 200)
     if len(given) > longest:
         raise FieldRefusedError(field=name, given=f"{len(given)} characters long", needed=f"at most {longest}")
     if any(ord(character) < 32 for character in given):
@@ -133,7 +133,7 @@ def text(name: str, given: str) -> str:
     return given
 
 
-def number_between(low: float, high: float, unit: str) -> Callable[[str, str], float]:
+def _number_between(low: float, high: float, unit: str) -> Callable[[str, str], float]:
     """Return a reader of a decimal number within bounds."""
 
     def read(name: str, given: str) -> float:
@@ -148,16 +148,16 @@ def number_between(low: float, high: float, unit: str) -> Callable[[str, str], f
     return read
 
 
-def band(name: str, given: str) -> tuple[float, float]:
+def _band(name: str, given: str) -> tuple[float, float]:
     """Return a band such as 900-1700, in nm."""
-    match = BAND.match(given)
+    match = _BAND.match(given)
     low_nm, high_nm = (float(part.replace(",", ".")) for part in match.groups()) if match else (math.nan, math.nan)
-    if not BAND_BOUNDS_NM[0] <= low_nm < high_nm <= BAND_BOUNDS_NM[1]:
+    if not _BAND_BOUNDS_NM[0] <= low_nm < high_nm <= _BAND_BOUNDS_NM[1]:
         raise FieldRefusedError(field=name, given=given, needed="two wavelengths in nm, the shorter first: 900-1700")
     return low_nm, high_nm
 
 
-def date(name: str, given: str) -> dt.date:
+def _date(name: str, given: str) -> dt.date:
     """Return an ISO date."""
     try:
         return dt.date.fromisoformat(given)
@@ -165,7 +165,7 @@ def date(name: str, given: str) -> dt.date:
         raise FieldRefusedError(field=name, given=given, needed="a date as YYYY-MM-DD") from None
 
 
-def one_of(choices: type[Any]) -> Callable[[str, str], str]:
+def _one_of(choices: type[Any]) -> Callable[[str, str], str]:
     """Return a reader of one of some codes, whatever the case."""
 
     def read(name: str, given: str) -> str:
@@ -177,7 +177,7 @@ def one_of(choices: type[Any]) -> Callable[[str, str], str]:
     return read
 
 
-def version_number(name: str, given: str) -> int:
+def _version_number(name: str, given: str) -> int:
     """Return a version: 1, 2 ... also written v02."""
     digits = given.lower().removeprefix("v")
     if not (digits.isascii() and digits.isdecimal() and 1 <= int(digits) <= 9999):
@@ -185,7 +185,7 @@ def version_number(name: str, given: str) -> int:
     return int(digits)
 
 
-def rights(name: str, given: str) -> str:
+def _rights(name: str, given: str) -> str:
     """Return a rights URI of the two published sets; http and https, with or without the last stroke, are the same."""
     uri = given.replace("https://", "http://", 1)
     uri = uri if uri.endswith("/") else f"{uri}/"
@@ -197,33 +197,33 @@ def rights(name: str, given: str) -> str:
 
 
 SLIP_FIELDS: dict[str, Callable[[str, str], Any]] = {
-    "modality": one_of(Modality),
-    "state": one_of(TreatmentState),
-    "version": version_number,
-    "title": text,
-    "band_nm": band,
-    "um_per_px": number_between(0.01, 100_000.0, "µm per pixel"),
-    "light_azimuth_deg": number_between(-360.0, 360.0, "degrees"),
-    "light_elevation_deg": number_between(-90.0, 90.0, "degrees"),
-    "tube_kv": number_between(1.0, 500.0, "kV"),
-    "tube_ma": number_between(0.001, 1000.0, "mA"),
-    "exposure_s": number_between(1e-6, 1e6, "s"),
-    "distance_mm": number_between(1.0, 100_000.0, "mm"),
-    "filter": text,
-    "polarity": one_of(Polarity),
-    "campaign_date": date,
-    "visibility": one_of(Visibility),
-    "embargo_until": date,
-    "credit_line": text,
-    "rights_uri": rights,
-    "photographer": text,
-    "site": text,
-    "same_grid_as": text,
-    "light_source": text,
-    "camera": text,
-    "lens": text,
-    "element_line": text,
-    "place_hint": text,
-    "place": text,
-    "step": text,
+    "modality": _one_of(Modality),
+    "state": _one_of(TreatmentState),
+    "version": _version_number,
+    "title": _text,
+    "band_nm": _band,
+    "um_per_px": _number_between(0.01, 100_000.0, "µm per pixel"),
+    "light_azimuth_deg": _number_between(-360.0, 360.0, "degrees"),
+    "light_elevation_deg": _number_between(-90.0, 90.0, "degrees"),
+    "tube_kv": _number_between(1.0, 500.0, "kV"),
+    "tube_ma": _number_between(0.001, 1000.0, "mA"),
+    "exposure_s": _number_between(1e-6, 1e6, "s"),
+    "distance_mm": _number_between(1.0, 100_000.0, "mm"),
+    "filter": _text,
+    "polarity": _one_of(Polarity),
+    "campaign_date": _date,
+    "visibility": _one_of(Visibility),
+    "embargo_until": _date,
+    "credit_line": _text,
+    "rights_uri": _rights,
+    "photographer": _text,
+    "site": _text,
+    "same_grid_as": _text,
+    "light_source": _text,
+    "camera": _text,
+    "lens": _text,
+    "element_line": _text,
+    "place_hint": _text,
+    "place": _text,
+    "step": _text,
 }

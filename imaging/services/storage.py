@@ -48,11 +48,13 @@ class FreeablePiece:
 
 def space_of_images(images: QuerySet[TechnicalImage]) -> list[SpaceOfImage]:
     """Return what each image takes, the largest first."""
-    rows = [space_of_image(image) for image in images.select_related("master", "campaign").prefetch_related("pyramids")]
+    rows = [
+        _space_of_image(image) for image in images.select_related("master", "campaign").prefetch_related("pyramids")
+    ]
     return sorted(rows, key=lambda row: row.total_bytes, reverse=True)
 
 
-def space_of_image(image: TechnicalImage) -> SpaceOfImage:
+def _space_of_image(image: TechnicalImage) -> SpaceOfImage:
     """Return what one image takes, from the rows of its files."""
     kept = [pyramid for pyramid in image.pyramids.all() if pyramid.freed_at is None]
     current = [pyramid for pyramid in kept if pyramid.is_current]
@@ -69,12 +71,12 @@ def space_of_image(image: TechnicalImage) -> SpaceOfImage:
 def space_of_folders() -> dict[str, int]:
     """Return bytes on disk by folder of the data folder, and what is free."""
     data = Path(settings.DATA_DIR)
-    sizes = {name: size_of_folder(data / name) for name in ("masters", "pyramids", "uploads")}
+    sizes = {name: _size_of_folder(data / name) for name in ("masters", "pyramids", "uploads")}
     waiting = Upload.objects.filter(completed_at__isnull=True).count()
     return {**sizes, "open_uploads": waiting}
 
 
-def size_of_folder(folder: Path) -> int:
+def _size_of_folder(folder: Path) -> int:
     """Return the bytes of all files below a folder; files that vanish meanwhile count nothing."""
     total = 0
     for path in folder.rglob("*"):
@@ -98,9 +100,9 @@ def freeable_pieces(images: QuerySet[TechnicalImage]) -> list[FreeablePiece]:
     return [
         FreeablePiece(
             key=str(pyramid.pk),
-            label=label_of(pyramid),
+            label=_label_of(pyramid),
             size_bytes=pyramid.size_bytes,
-            consequence=consequence_of(pyramid),
+            consequence=_consequence_of(pyramid),
             study=pyramid.image.study,
             pyramid=pyramid,
         )
@@ -108,7 +110,7 @@ def freeable_pieces(images: QuerySet[TechnicalImage]) -> list[FreeablePiece]:
     ]
 
 
-def label_of(pyramid: Pyramid) -> str:
+def _label_of(pyramid: Pyramid) -> str:
     """Return what a piece is."""
     words = {"image": str(pyramid.image), "kind": pyramid.get_kind_display(), "title": pyramid.image.title}
     if pyramid.is_current:
@@ -116,7 +118,7 @@ def label_of(pyramid: Pyramid) -> str:
     return _("%(image)s %(title)s: %(kind)s, replaced") % words
 
 
-def consequence_of(pyramid: Pyramid) -> str:
+def _consequence_of(pyramid: Pyramid) -> str:
     """Return what freeing a piece means for those who work with the image."""
     if not pyramid.is_current:
         return _("Nothing shown uses it; old figures that name it say where it came from, and can be made again.")
@@ -127,10 +129,10 @@ def consequence_of(pyramid: Pyramid) -> str:
 
 def free_pieces(pieces: Iterable[FreeablePiece], *, freed_by: Person) -> int:
     """Free chosen pieces and return how many bytes that gave; each stays on record as freed."""
-    return sum(free_pyramid(piece.pyramid, freed_by=freed_by) for piece in pieces)
+    return sum(_free_pyramid(piece.pyramid, freed_by=freed_by) for piece in pieces)
 
 
-def free_pyramid(pyramid: Pyramid, *, freed_by: Person) -> int:
+def _free_pyramid(pyramid: Pyramid, *, freed_by: Person) -> int:
     """Mark one derived file as freed, then remove it; a kill between the two leaves a file that is swept."""
     with transaction.atomic():
         pyramid = Pyramid.objects.select_for_update().get(pk=pyramid.pk)

@@ -46,7 +46,7 @@ __all__ = [
     "written_upload",
 ]
 
-SHA256_HEX = 64
+_SHA256_HEX = 64
 
 
 def upload_path(upload_id: uuid.UUID) -> Path:
@@ -66,10 +66,10 @@ def begin_upload(viewer: Viewer, *, face_id: str, size_bytes: int, name: str, fi
     if size_bytes == 0:
         raise FieldRefusedError(field="size", given="0 bytes", needed="a file that is not empty")
     sha256 = str(fields.pop("sha256", "") or "").lower()
-    if sha256 and not (len(sha256) == SHA256_HEX and set(sha256) <= set("0123456789abcdef")):
+    if sha256 and not (len(sha256) == _SHA256_HEX and set(sha256) <= set("0123456789abcdef")):
         raise FieldRefusedError(field="sha256", given=sha256[:80], needed="64 hexadecimal digits")
     check_slip(read_slip(fields), face=face, person=viewer)
-    refuse_crowded_disk(size_bytes, name=display_name(name))
+    _refuse_crowded_disk(size_bytes, name=display_name(name))
     upload = Upload.objects.create(
         face=face,
         person=viewer,
@@ -82,7 +82,7 @@ def begin_upload(viewer: Viewer, *, face_id: str, size_bytes: int, name: str, fi
     return upload
 
 
-def refuse_crowded_disk(size_bytes: int, *, name: str) -> None:
+def _refuse_crowded_disk(size_bytes: int, *, name: str) -> None:
     """Refuse an upload for which there is no room beside what other uploads still have to bring."""
     folder = upload_path(uuid.UUID(int=0)).parent
     open_uploads = Upload.objects.filter(completed_at__isnull=True, expires_at__gt=timezone.now())
@@ -151,13 +151,13 @@ def finish_upload(upload_id: uuid.UUID) -> Outcome:
 
     A killed process leaves the upload complete without an outcome; the next question about it finishes it.
     """
-    with finishing_lock(upload_id) as is_ours:
+    with _finishing_lock(upload_id) as is_ours:
         if not is_ours:
             return Outcome({})
         upload = Upload.objects.select_related("person", "face__artwork__study").get(pk=upload_id)
         if has_outcome(upload):
             return Outcome(dict(upload.slip["outcome"]))
-        outcome = bring_in_upload(upload)
+        outcome = _bring_in_upload(upload)
         upload.slip["outcome"] = outcome.texts
         upload.completed_at = timezone.now()
         upload.save(update_fields=["slip", "completed_at"])
@@ -165,7 +165,7 @@ def finish_upload(upload_id: uuid.UUID) -> Outcome:
         return outcome
 
 
-def bring_in_upload(upload: Upload) -> Outcome:
+def _bring_in_upload(upload: Upload) -> Outcome:
     """Bring the file of an upload in under the upload's own id, so that doing it twice makes one image."""
     incoming = Incoming(
         path=upload_path(upload.pk),
@@ -183,7 +183,7 @@ def bring_in_upload(upload: Upload) -> Outcome:
 
 
 @contextlib.contextmanager
-def finishing_lock(upload_id: uuid.UUID) -> Iterator[bool]:
+def _finishing_lock(upload_id: uuid.UUID) -> Iterator[bool]:
     """Hold the right to finish an upload, on any server process; yield whether it was free."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_try_advisory_lock(%s)", [lock_number(upload_id)])

@@ -33,7 +33,7 @@ from imaging.services.storage_paths import absolute_path, relative_path
 
 __all__ = ["Finding", "repair", "run_verification", "total_bytes", "verify_everything"]
 
-Progress = Callable[[int, int], None]
+_Progress = Callable[[int, int], None]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -53,10 +53,10 @@ class Finding:
         return {**document, "holds": not self.problem}
 
 
-class Count:
+class _Count:
     """Turns the progress of one file after another into bytes of all of them."""
 
-    def __init__(self, total: int, progress: Progress | None, is_cancelled: Callable[[], bool] | None):
+    def __init__(self, total: int, progress: _Progress | None, is_cancelled: Callable[[], bool] | None):
         self.total, self.progress, self.is_cancelled = total, progress, is_cancelled
         self.before = 0
 
@@ -80,41 +80,41 @@ def total_bytes() -> int:
 
 
 def verify_everything(
-    *, progress: Progress | None = None, is_cancelled: Callable[[], bool] | None = None
+    *, progress: _Progress | None = None, is_cancelled: Callable[[], bool] | None = None
 ) -> Iterator[Finding]:
     """Yield a finding for each file and each reference; leftovers of killed processes are cleared first."""
     sweep_incoming()
     sweep_pyramid_parts()
-    count = Count(total_bytes(), progress, is_cancelled)
-    yield from check_masters(count)
-    yield from check_pyramids(count)
-    yield from check_unknown_files()
-    yield from check_images()
-    yield from check_registrations()
+    count = _Count(total_bytes(), progress, is_cancelled)
+    yield from _check_masters(count)
+    yield from _check_pyramids(count)
+    yield from _check_unknown_files()
+    yield from _check_images()
+    yield from _check_registrations()
 
 
-def check_masters(count: Count) -> Iterator[Finding]:
+def _check_masters(count: _Count) -> Iterator[Finding]:
     """Compare every master, in the data folder or in place, with the checksum taken on receipt."""
     for row in StoredFile.objects.order_by("original_name", "sha256"):
-        finding = compared("master", row.original_name, row, count=count)
+        finding = _compared("master", row.original_name, row, count=count)
         if not finding.problem:
             StoredFile.objects.filter(pk=row.pk).update(checked_at=timezone.now())
         yield finding
 
 
-def check_pyramids(count: Count) -> Iterator[Finding]:
+def _check_pyramids(count: _Count) -> Iterator[Finding]:
     """Compare every derived file with its checksum; a freed one must be gone."""
     rows = Pyramid.objects.select_related("image__campaign", "image__master").order_by("image__brought_in_at", "kind")
     for row in rows:
         original = row.image.master.original_name if row.image.master else ""
         name = f"{row.image} {row.image.title or original}".strip()
         if row.freed_at is None:
-            yield compared(row.kind, name, row, count=count)
+            yield _compared(row.kind, name, row, count=count)
         elif absolute_path(row.path).exists():
             yield Finding(row.kind, name, problem="was freed but is still on the disk", row=row)
 
 
-def compared(kind: str, name: str, row: StoredFile | Pyramid, *, count: Count) -> Finding:
+def _compared(kind: str, name: str, row: StoredFile | Pyramid, *, count: _Count) -> Finding:
     """Compare one file with its row."""
     path = absolute_path(row.path)
     problem = ""
@@ -129,7 +129,7 @@ def compared(kind: str, name: str, row: StoredFile | Pyramid, *, count: Count) -
     return Finding(kind, name, row.sha256, row.size_bytes, problem, row)
 
 
-def check_unknown_files() -> Iterator[Finding]:
+def _check_unknown_files() -> Iterator[Finding]:
     """Find files of the data folder that no row knows."""
     data = Path(settings.DATA_DIR)
     known = set(StoredFile.objects.values_list("path", flat=True)) | set(Pyramid.objects.values_list("path", flat=True))
@@ -137,30 +137,30 @@ def check_unknown_files() -> Iterator[Finding]:
         for path in sorted((data / folder).glob(pattern)):
             is_hidden = any(part.startswith(".") for part in path.relative_to(data).parts)
             is_unknown = path.is_file() and not is_hidden and relative_path(path) not in known
-            if is_unknown and not is_claimed_now(relative_path(path)):
+            if is_unknown and not _is_claimed_now(relative_path(path)):
                 yield Finding("file", relative_path(path), problem="belongs to no row; nothing refers to it")
     for path in sorted((data / "uploads").glob("*")):
-        upload_id = uuid_or_none(path.name)
+        upload_id = _uuid_or_none(path.name)
         if upload_id is None or not Upload.objects.filter(pk=upload_id).exists():
             yield Finding("file", relative_path(path), problem="belongs to no upload; nothing refers to it")
 
 
-def is_claimed_now(path: str) -> bool:
+def _is_claimed_now(path: str) -> bool:
     """Return whether a row for a file was written, or its writer is at work, since the rows were listed."""
     if StoredFile.objects.filter(path=path).exists() or Pyramid.objects.filter(path=path).exists():
         return True
-    return any((Path(settings.DATA_DIR) / "masters" / ".incoming").glob("*.place")) or has_unfinished_build(path)
+    return any((Path(settings.DATA_DIR) / "masters" / ".incoming").glob("*.place")) or _has_unfinished_build(path)
 
 
-def has_unfinished_build(path: str) -> bool:
+def _has_unfinished_build(path: str) -> bool:
     """Return whether a job is building for the image that a derived file belongs to."""
-    image_id = uuid_or_none(Path(path).parent.name)
+    image_id = _uuid_or_none(Path(path).parent.name)
     if image_id is None:
         return False
     return TechnicalImage.objects.filter(pk=image_id, jobs__status__in=["waiting", "running"]).exists()
 
 
-def uuid_or_none(text: str) -> uuid.UUID | None:
+def _uuid_or_none(text: str) -> uuid.UUID | None:
     """Return an id, or None for anything else."""
     try:
         return uuid.UUID(text)
@@ -168,7 +168,7 @@ def uuid_or_none(text: str) -> uuid.UUID | None:
         return None
 
 
-def check_images() -> Iterator[Finding]:
+def _check_images() -> Iterator[Finding]:
     """Check that each image has what its state promises."""
     for image in TechnicalImage.objects.select_related("campaign", "master").prefetch_related("pyramids"):
         kinds = {pyramid.kind for pyramid in image.pyramids.all() if pyramid.is_current}
@@ -182,7 +182,7 @@ def check_images() -> Iterator[Finding]:
         yield Finding("image", f"{image} {image.title}".strip(), problem=problem, row=image)
 
 
-def check_registrations() -> Iterator[Finding]:
+def _check_registrations() -> Iterator[Finding]:
     """Check that each accepted registration holds a map, on a frame of its image's own face."""
     accepted = Registration.objects.filter(status=RegistrationStatus.ACCEPTED)
     for registration in accepted.select_related("image__campaign", "frame"):

@@ -19,7 +19,7 @@ from imaging.services.slips import SLIP_FIELDS, Slip, read_slip
 __all__ = ["Command"]
 
 USAGE, FAILURE = 2, 1
-HELP = {
+_HELP = {
     "modality": "code, such as VIS, RAK, UVL, IRR, XR",
     "state": "before, during or after treatment",
     "band_nm": "two wavelengths in nm, such as 900-1700",
@@ -31,7 +31,7 @@ HELP = {
 
 
 @dataclasses.dataclass(frozen=True)
-class Entry:
+class _Entry:
     """One picture to bring in, with everything looked up and checked."""
 
     incoming: Incoming
@@ -60,28 +60,28 @@ class Command(BaseCommand):
         for name in SLIP_FIELDS:
             # Django's own --version prints the version of Django.
             option = "image-version" if name == "version" else name.replace("_", "-")
-            parser.add_argument(f"--{option}", dest=name, metavar="TEXT", help=HELP.get(name))
+            parser.add_argument(f"--{option}", dest=name, metavar="TEXT", help=_HELP.get(name))
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Bring everything in and print what each became."""
         entries = self.entries(options)
-        refuse_bad_files(entries)
+        _refuse_bad_files(entries)
         brought = [self.bring_in(entry, options) for entry in entries]
         if options["wait"]:
             self.wait_for(brought)
 
-    def entries(self, options: dict[str, Any]) -> list[Entry]:
+    def entries(self, options: dict[str, Any]) -> list[_Entry]:
         """Return the checked entries; exit 2 names what cannot be used."""
         if bool(options["files"]) == bool(options["table"]):
             raise CommandError("Give files, or --table, and not both.", returncode=USAGE)
         try:
             if options["table"]:
-                return table_entries(options)
-            return file_entries(options)
+                return _table_entries(options)
+            return _file_entries(options)
         except ImagingError as err:
             raise CommandError(str(err), returncode=USAGE) from err
 
-    def bring_in(self, entry: Entry, options: dict[str, Any]) -> BroughtIn:
+    def bring_in(self, entry: _Entry, options: dict[str, Any]) -> BroughtIn:
         """Bring one picture in and print its id and address."""
         line = ProgressLine()
         try:
@@ -90,7 +90,7 @@ class Command(BaseCommand):
                 entry.slip,
                 face=entry.face,
                 person=entry.person,
-                progress=lambda done, total: line.count(entry.incoming.name, done, total),
+                progress=lambda done, total: line.count(entry.incoming.name, done=done, total=total),
             )
         except ImagingError as err:
             raise CommandError(f"{err} What was printed before was received.", returncode=FAILURE) from err
@@ -104,7 +104,7 @@ class Command(BaseCommand):
         self.show(entry, came, is_json=options["json"])
         return came
 
-    def show(self, entry: Entry, came: BroughtIn, *, is_json: bool) -> None:
+    def show(self, entry: _Entry, came: BroughtIn, *, is_json: bool) -> None:
         """Print the id and address of an image."""
         address = address_of_image(came.image)
         if not is_json:
@@ -131,7 +131,7 @@ class Command(BaseCommand):
             raise CommandError("\n".join(sentences), returncode=FAILURE)
 
 
-def refuse_bad_files(entries: list[Entry]) -> None:
+def _refuse_bad_files(entries: list[_Entry]) -> None:
     """Read every header before anything is received; exit 1 names each file that cannot be used."""
     problems = []
     for entry in entries:
@@ -143,17 +143,17 @@ def refuse_bad_files(entries: list[Entry]) -> None:
         raise CommandError("\n".join([*problems, "Nothing was received."]), returncode=FAILURE)
 
 
-def file_entries(options: dict[str, Any]) -> list[Entry]:
+def _file_entries(options: dict[str, Any]) -> list[_Entry]:
     """Return the entries of files that share one slip."""
     if not options["artwork"]:
         raise FieldRefusedError(field="artwork", given="missing", needed="--artwork with the inventory number")
     slip = read_slip({name: options[name] for name in SLIP_FIELDS if options[name] is not None})
-    face, person = place_of(options["artwork"], options["face"], options)
+    face, person = _place_of(options["artwork"], options["face"], options)
     check_slip(slip, face=face, person=person)
-    return [Entry(incoming_of(path, options), slip, face, person) for path in options["files"]]
+    return [_Entry(_incoming_of(path, options), slip, face, person) for path in options["files"]]
 
 
-def table_entries(options: dict[str, Any]) -> list[Entry]:
+def _table_entries(options: dict[str, Any]) -> list[_Entry]:
     """Return the entries of a table; all bad lines are named together."""
     table: Path = options["table"]
     entries, problems = [], []
@@ -161,7 +161,7 @@ def table_entries(options: dict[str, Any]) -> list[Entry]:
     names = {line.path.name for line in lines}
     for line in lines:
         try:
-            entries.append(table_entry(line, names, options))
+            entries.append(_table_entry(line, names, options))
         except ImagingError as err:
             problems.append(f"line {line.number}: {err}")
     if problems:
@@ -169,23 +169,23 @@ def table_entries(options: dict[str, Any]) -> list[Entry]:
     return entries
 
 
-def table_entry(line: TableLine, names: set[str], options: dict[str, Any]) -> Entry:
+def _table_entry(line: TableLine, names: set[str], options: dict[str, Any]) -> _Entry:
     """Return the checked entry of one line."""
-    face, person = place_of(line.artwork, line.face, options)
+    face, person = _place_of(line.artwork, line.face, options)
     is_in_table = Path(line.slip.same_grid_as).name in names
     slip_now = dataclasses.replace(line.slip, same_grid_as="") if is_in_table else line.slip
     check_slip(slip_now, face=face, person=person)
-    incoming = incoming_of(line.path, options)
+    incoming = _incoming_of(line.path, options)
     check_incoming(incoming)
-    return Entry(incoming, line.slip, face, person)
+    return _Entry(incoming, line.slip, face, person)
 
 
-def incoming_of(path: Path, options: dict[str, Any]) -> Incoming:
+def _incoming_of(path: Path, options: dict[str, Any]) -> Incoming:
     """Return a file of this machine on its way in."""
     return Incoming(path=path, name=path.name, receipt=Receipt.IN_PLACE if options["in_place"] else Receipt.COPY)
 
 
-def place_of(number: str, face: str, options: dict[str, Any]) -> tuple[Face, Person]:
+def _place_of(number: str, face: str, options: dict[str, Any]) -> tuple[Face, Person]:
     """Return the face that a picture shows and who brings it in; the face is made when it is new."""
     works = Artwork.objects.filter(inventory_number=number).select_related("study")
     if options["study"]:
@@ -197,10 +197,10 @@ def place_of(number: str, face: str, options: dict[str, Any]) -> tuple[Face, Per
     if len(found) > 1:
         studies = ", ".join(sorted(work.study.name for work in found))
         raise FieldRefusedError(field="study", given="missing", needed=f"--study with one of {studies}")
-    return Face.objects.get_or_create(artwork=found[0], kind=face)[0], person_of(found[0], options["email"])
+    return Face.objects.get_or_create(artwork=found[0], kind=face)[0], _person_of(found[0], options["email"])
 
 
-def person_of(work: Artwork, email: str | None) -> Person:
+def _person_of(work: Artwork, email: str | None) -> Person:
     """Return the person who brings pictures in: the named one, else the study's first lead."""
     if email:
         person = Person.objects.filter(email__iexact=email, is_active=True).first()

@@ -27,7 +27,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Check, print what does not hold, and count."""
         line, checked, problems = ProgressLine(), 0, 0
-        for finding in verify_everything(progress=lambda done, total: line.count("verify", done, total)):
+        for finding in verify_everything(progress=lambda done, total: line.count("verify", done=done, total=total)):
             checked += 1
             problems += bool(finding.problem)
             self.show(finding, is_json=options["json"])

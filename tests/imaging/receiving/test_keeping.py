@@ -91,7 +91,7 @@ def test_a_file_that_no_row_knows_is_found(image, data_folder, capsys):
 
 
 def test_a_cancelled_reading_leaves_no_derived_file(bring_in, tmp_path, data_folder, capsys, monkeypatch):
-    def cancelled(run, *_):
+    def cancelled(run, *_, **__):
         run.is_stop_wanted = True
         raise WorkCancelledError(file_name="a.tif")
 
