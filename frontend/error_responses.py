@@ -15,6 +15,7 @@ from rest_framework.views import exception_handler
 
 from annotations import errors as annotation_errors
 from imaging import errors as imaging_errors
+from imaging import map_errors
 
 __all__ = ["STATUS_OF", "ProblemMiddleware", "problem_from_exception", "problem_of", "status_of"]
 
@@ -40,6 +41,13 @@ STATUS_OF: dict[type[Exception], HTTPStatus] = {
     imaging_errors.UploadGoneError: HTTPStatus.GONE,
     imaging_errors.ForeignOriginError: HTTPStatus.FORBIDDEN,
     imaging_errors.MasterFileError: HTTPStatus.UNPROCESSABLE_ENTITY,
+    map_errors.MapError: HTTPStatus.UNPROCESSABLE_ENTITY,
+    map_errors.ControlPointError: HTTPStatus.UNPROCESSABLE_ENTITY,
+    imaging_errors.TableRefusedError: HTTPStatus.BAD_REQUEST,
+    imaging_errors.FileUnreadableError: HTTPStatus.UNPROCESSABLE_ENTITY,
+    imaging_errors.UploadError: HTTPStatus.BAD_REQUEST,
+    imaging_errors.UploadRequestError: HTTPStatus.BAD_REQUEST,
+    imaging_errors.ChunkChecksumError: HTTPStatus.BAD_REQUEST,
     imaging_errors.ImagingError: HTTPStatus.BAD_REQUEST,
     annotation_errors.AnnotationWithdrawnError: HTTPStatus.GONE,
     annotation_errors.OthersWordsError: HTTPStatus.FORBIDDEN,

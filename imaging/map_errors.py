@@ -84,11 +84,12 @@ class MapInversionError(MapError):
 
     code = "map_inversion"
 
-    def __init__(self, *, x_px: float, y_px: float, residual_px: float, count: int = 1) -> None:
+    def __init__(self, *, x_px: float, y_px: float, residual_px: float | None, count: int = 1) -> None:
         self.x_px, self.y_px, self.residual_px, self.count = x_px, y_px, residual_px, count
+        found = "it lies beyond the horizon" if residual_px is None else f"the search stopped {residual_px:.3g} px away"
         super().__init__(
             f"No place in the frame belongs to image pixel x {x_px:.2f}, y {y_px:.2f} "
-            f"(the search stopped {residual_px:.3g} px away; {count} such points). "
+            f"({found}; {count} such points). "
             "Needed are pixels in or near the picture. "
             "Stay inside the image, or check this registration for folds."
         )

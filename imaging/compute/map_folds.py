@@ -66,7 +66,8 @@ def refuse_fold(
             worst_mm, worst_ratio = lowest_mm, ratio
     if worst_ratio < _SMALLEST_AREA_RATIO:
         x, y = worst_mm.tolist()
-        raise FoldedMapError(x_mm=x, y_mm=y, area_ratio=worst_ratio)
+        # Beyond the horizon there is no area.
+        raise FoldedMapError(x_mm=x, y_mm=y, area_ratio=worst_ratio if np.isfinite(worst_ratio) else 0.0)
 
 
 def _samples(low_mm: float, high_mm: float, step_mm: float | None) -> NDArray[np.float64]:

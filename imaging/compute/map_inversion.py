@@ -92,4 +92,5 @@ def _refuse_far_points(points_px: NDArray[np.float64], error_px: NDArray[np.floa
     if len(far):
         worst = far[np.argmax(error_px[far])]
         x_px, y_px = points_px[worst].tolist()
-        raise MapInversionError(x_px=x_px, y_px=y_px, residual_px=float(error_px[worst]), count=len(far))
+        residual_px = float(error_px[worst]) if np.isfinite(error_px[worst]) else None
+        raise MapInversionError(x_px=x_px, y_px=y_px, residual_px=residual_px, count=len(far))

@@ -186,7 +186,7 @@ class FrameMap:
         hidden = np.flatnonzero(~(depth > 0.0))
         if len(hidden):
             x_px, y_px = points_px[hidden[0]].tolist()
-            raise MapInversionError(x_px=x_px, y_px=y_px, residual_px=float("inf"), count=len(hidden))
+            raise MapInversionError(x_px=x_px, y_px=y_px, residual_px=None, count=len(hidden))
         start_mm = apply_projective(inverse, points_px)
         if self.displacement is None:
             return start_mm

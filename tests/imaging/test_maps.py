@@ -115,7 +115,9 @@ def test_a_horizon_inside_the_face_is_refused_as_a_fold():
 
 
 def test_a_pixel_without_a_place_is_refused_by_name():
-    with pytest.raises(MapInversionError, match=r"image pixel x 1000000000\.00, y 1000000000\.00"):
+    with pytest.raises(
+        MapInversionError, match=r"pixel x 1000000000\.00, y 1000000000\.00 \(it lies beyond the horizon"
+    ):
         FrameMap(PERSPECTIVE, image_size_px=(7600, 5800)).mm_from_px([[1e9, 1e9]])
 
 
