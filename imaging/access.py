@@ -8,7 +8,7 @@ import uuid
 from typing import Any, TypeAlias, TypeVar
 
 from django.contrib.auth.models import AnonymousUser
-from django.core.exceptions import ValidationError
+from django.core.exceptions import ObjectDoesNotExist, ValidationError
 from django.db.models import Exists, Model, OuterRef, Q, QuerySet
 from django.utils import timezone
 
@@ -187,7 +187,7 @@ def found(rows: QuerySet[Row], noun: str, **lookup: Any) -> Row:
     """Return the one row, or the same answer for absent, forbidden and misspelt."""
     try:
         return rows.get(**lookup)
-    except (rows.model.DoesNotExist, ValidationError, ValueError):
+    except (ObjectDoesNotExist, ValidationError, ValueError):
         # A malformed identifier raises Django's ValidationError; it must look like any other absent row.
         raise NotFoundError(noun=noun, identifier=lookup.get("pk", "")) from None
 

@@ -44,7 +44,7 @@ from imaging.services.slips import Slip
 from imaging.services.tasks import HANDLERS
 from imaging.services.uploading import begin_upload
 
-__all__ = ["ROLES", "STATES", "Cast", "Subject", "make_cast"]
+__all__ = ["ROLES", "STATES", "Cast", "Subject", "make_cast", "session_key_of"]
 
 #: Columns of the table; `owner` is the contributor who brought the images in.
 ROLES = ("stranger", "guest", "outsider", "reader", "commenter", "contributor", "owner", "lead")

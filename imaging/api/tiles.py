@@ -8,7 +8,7 @@ from typing import Any, TypeAlias
 
 from django.db import connection
 
-from imaging.api.scope_person import Credential, credential_from_scope, header, viewer_of
+from imaging.api.scope_person import Credential, credential_from_scope, viewer_of
 from imaging.compute.pyramid.tile_reader import OpenPyramids
 from imaging.services.tile_grants import TileGrant, TileGrants, decide
 
@@ -45,8 +45,12 @@ class TileApplication:
         if address is None:
             await refuse(send, 404)
             return
-        pyramid_id, zoom, column, row = address
-        grant = await self.grant_for(credential_from_scope(scope), pyramid_id)
+        pyramid_name, zoom, column, row = address
+        shown, known_tag = shown_by(scope)
+        # What a request shows is compared as it came; only a decision to be made is worth the parsing.
+        grant = self.grants.kept(shown, pyramid_name)
+        if grant is None:
+            grant = await self.decided(scope, shown, pyramid_name)
         if grant.status != 200:
             await refuse(send, grant.status)
             return
@@ -54,40 +58,68 @@ class TileApplication:
         if tile is None:
             await refuse(send, 404)
             return
-        await send_tile(send, scope, tile, grant)
+        etag = f'"{pyramid_name}-{zoom}-{column}-{row}"'.encode()
+        if etag in known_tag:
+            await send({"type": "http.response.start", "status": 304, "headers": [(b"etag", etag), *headers_of(grant)]})
+            await send({"type": "http.response.body", "body": b""})
+            return
+        length = str(len(tile)).encode()
+        headers = [(b"etag", etag), (b"content-length", length), *headers_of(grant)]
+        await send({"type": "http.response.start", "status": 200, "headers": headers})
+        await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else tile})
 
-    async def grant_for(self, credential: Credential, pyramid_id: uuid.UUID) -> TileGrant:
-        """Return the kept decision, or make one in a pool thread."""
-        grant = self.grants.kept(credential, pyramid_id)
-        if grant is not None:
-            return grant
+    async def decided(self, scope: Scope, shown: tuple[bytes, bytes], pyramid_name: str) -> TileGrant:
+        """Make a decision in a pool thread."""
+        try:
+            pyramid_id = uuid.UUID(pyramid_name)
+        except ValueError:
+            return TileGrant(status=404)
         loop = asyncio.get_running_loop()
-        return await loop.run_in_executor(self.deciders, self.make_grant, credential, pyramid_id)
+        credential = credential_from_scope(scope)
+        return await loop.run_in_executor(self.deciders, self.make_grant, credential, (shown, pyramid_id))
 
-    def make_grant(self, credential: Credential, pyramid_id: uuid.UUID) -> TileGrant:
+    def make_grant(self, credential: Credential, key: tuple[tuple[bytes, bytes], uuid.UUID]) -> TileGrant:
         """Ask the database who this is and whether the pyramid is open to them."""
+        shown, pyramid_id = key
 
         def make_decision() -> TileGrant:
             viewer, ends_at = viewer_of(credential)
             return decide(viewer, pyramid_id, ends_at)
 
         try:
-            return self.grants.make(credential, pyramid_id, make_decision)
+            return self.grants.make(shown, str(pyramid_id), make_decision)
         finally:
             # Decisions are rare; idle threads must not keep connections of the database.
             connection.close()
 
 
-def parse_address(path: str) -> tuple[uuid.UUID, int, int, int] | None:
+def shown_by(scope: Scope) -> tuple[tuple[bytes, bytes], bytes]:
+    """Return cookies and authorization as they came, and the tag of what the reader has."""
+    cookie = authorization = known_tag = b""
+    for name, value in scope["headers"]:
+        if name == b"cookie":
+            cookie = value
+        elif name == b"authorization":
+            authorization = value
+        elif name == b"if-none-match":
+            known_tag = value
+    return (cookie, authorization), known_tag
+
+
+def parse_address(path: str) -> tuple[str, int, int, int] | None:
     """Return pyramid, zoom, column and row of /t/PYRAMID/Z/X/Y; None when it is not such an address."""
     parts = path.split("/")
     if len(parts) != 6 or not all(part.isascii() and part.isdecimal() and len(part) <= 7 for part in parts[3:]):
         return None
-    try:
-        pyramid_id = uuid.UUID(parts[2])
-    except ValueError:
-        return None
-    return pyramid_id, int(parts[3]), int(parts[4]), int(parts[5])
+    return parts[2], int(parts[3]), int(parts[4]), int(parts[5])
+
+
+def headers_of(grant: TileGrant) -> list[tuple[bytes, bytes]]:
+    """Return the headers that every tile of a decision carries."""
+    headers = [(b"content-type", grant.media_type.encode()), (b"x-content-type-options", b"nosniff")]
+    if grant.is_public:
+        return [*headers, (b"cache-control", PUBLIC_CACHE)]
+    return [*headers, (b"cache-control", PRIVATE_CACHE), (b"vary", b"Cookie, Authorization")]
 
 
 async def refuse(send: Send, status: int) -> None:
@@ -98,22 +130,3 @@ async def refuse(send: Send, status: int) -> None:
         headers.append((b"allow", b"GET, HEAD"))
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": text})
-
-
-async def send_tile(send: Send, scope: Scope, tile: bytes, grant: TileGrant) -> None:
-    """Send a tile, or 304 when the reader has it; its address is its version, so the path makes the ETag."""
-    etag = b'"' + scope["path"][3:].replace("/", "-").encode("ascii") + b'"'
-    headers = [
-        (b"etag", etag),
-        (b"cache-control", PUBLIC_CACHE if grant.is_public else PRIVATE_CACHE),
-        (b"x-content-type-options", b"nosniff"),
-    ]
-    if not grant.is_public:
-        headers.append((b"vary", b"Cookie, Authorization"))
-    if etag.decode() in header(scope, b"if-none-match"):
-        await send({"type": "http.response.start", "status": 304, "headers": headers})
-        await send({"type": "http.response.body", "body": b""})
-        return
-    headers += [(b"content-type", grant.media_type.encode()), (b"content-length", str(len(tile)).encode())]
-    await send({"type": "http.response.start", "status": 200, "headers": headers})
-    await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else tile})

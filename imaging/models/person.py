@@ -66,7 +66,7 @@ class Person(AbstractBaseUser, PermissionsMixin):
     )
     created_at = models.DateTimeField(auto_now_add=True)
 
-    objects: ClassVar[PersonManager] = PersonManager()  # type: ignore[assignment]
+    objects: ClassVar[PersonManager] = PersonManager()
 
     USERNAME_FIELD = "email"
     EMAIL_FIELD = "email"

@@ -12,10 +12,9 @@ import threading
 import time
 import uuid
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import psycopg
 from django.contrib.auth.models import AnonymousUser
@@ -55,28 +54,28 @@ class TileGrants:
     """The store of decisions of one process, with the thread that listens for changes of rights."""
 
     def __init__(self) -> None:
-        self.decisions: OrderedDict[tuple[Any, uuid.UUID], TileGrant] = OrderedDict()
+        self.decisions: OrderedDict[tuple[Hashable, str], TileGrant] = OrderedDict()
         self.generation = 0
         self.heard_at_s = 0.0
         self.lock = threading.Lock()
         self.stopping = threading.Event()
         self.listener: threading.Thread | None = None
 
-    def kept(self, credential: Any, pyramid_id: uuid.UUID) -> TileGrant | None:
-        """Return a decision that still counts, without asking the database; None when one must be made."""
+    def kept(self, shown: Hashable, pyramid: str) -> TileGrant | None:
+        """Return a decision that still counts for what a request shows; None when one must be made."""
         now_s = time.monotonic()
         if now_s - self.heard_at_s > FRESH_S:
             return None
-        grant = self.decisions.get((credential, pyramid_id))
+        grant = self.decisions.get((shown, pyramid))
         return grant if grant is not None and grant.ends_at_s > now_s else None
 
-    def make(self, credential: Any, pyramid_id: uuid.UUID, make_decision: Callable[[], TileGrant]) -> TileGrant:
+    def make(self, shown: Hashable, pyramid: str, make_decision: Callable[[], TileGrant]) -> TileGrant:
         """Return a fresh decision and keep it unless rights changed while it was made."""
         generation = self.generation
         grant = make_decision()
         with self.lock:
             if generation == self.generation:
-                self.decisions[credential, pyramid_id] = grant
+                self.decisions[shown, pyramid] = grant
                 while len(self.decisions) > KEPT_DECISIONS:
                     self.decisions.popitem(last=False)
         return grant
