@@ -162,6 +162,9 @@ class NewAnnotationSerializer(_WordsSerializer):
 
     face = serializers.UUIDField()
     geometry = _ShapeField()
+    frame = serializers.UUIDField(
+        allow_null=True, required=False, help_text="Frame version that the millimetres belong to; else the newest."
+    )
     drawn_on_image = serializers.UUIDField(allow_null=True, required=False)
     drawn_on_registration = serializers.UUIDField(allow_null=True, required=False)
 

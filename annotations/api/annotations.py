@@ -32,7 +32,7 @@ from annotations.services.changing import change_annotation, withdraw_annotation
 from annotations.services.drawing import DrawnOn, draw_annotation
 from annotations.services.history import revisions_of
 from annotations.services.words import Words
-from imaging.access import Viewer, access_face, access_image, access_registration
+from imaging.access import Viewer, access_face, access_frame, access_image, access_registration
 from imaging.errors import EditConflictError
 
 __all__ = ["AnnotationDetail", "AnnotationList", "AnnotationRevisions"]
@@ -54,13 +54,14 @@ def _conflict_seen_by(viewer: Viewer, conflict: EditConflictError, annotation_id
     return AnnotationConflictError(conflict, current_state=dict(current))
 
 
-def _drawn_on(viewer: Viewer, data: dict[str, Any]) -> DrawnOn | None:
+def _drawn_on(viewer: Viewer, data: dict[str, Any]) -> DrawnOn:
     """Return image and registration that a new annotation names, through the door."""
     image_id, registration_id = data.get("drawn_on_image"), data.get("drawn_on_registration")
     registration = access_registration(viewer, registration_id) if registration_id else None
+    image = registration.image if registration is not None else None
     if image_id:
-        return DrawnOn(access_image(viewer, image_id), registration)
-    return DrawnOn(registration.image, registration) if registration else None
+        image = access_image(viewer, image_id)
+    return DrawnOn(image, registration, access_frame(viewer, data["frame"]) if data.get("frame") else None)
 
 
 class AnnotationList(GenericAPIView[Annotation]):

@@ -1,7 +1,9 @@
 """Annotations follow when the frame of their face is corrected: the same places, in the new millimetres."""
 
+import numpy as np
 import shapely
 from django.utils import timezone
+from shapely.geometry.base import BaseGeometry
 
 from annotations.models import Annotation
 from annotations.services.announcing import announce
@@ -10,8 +12,19 @@ from imaging.compute.frame_versions import FrameChange
 from imaging.models import Frame
 from imaging.services.framing import FRAME_FOLLOWERS
 
+__all__ = ["shape_in_frame"]
+
 _ROWS_A_PART = 1000
 _COLUMNS = ("frame", "geometry_wkb", "min_x_mm", "min_y_mm", "max_x_mm", "max_y_mm")
+
+
+def shape_in_frame(shape_mm: BaseGeometry, frame: Frame, *, newest: Frame) -> BaseGeometry:
+    """Return a shape drawn in one frame version in the millimetres of the newest, through those between."""
+    later = newest.face.frames.filter(version__gt=frame.version, version__lte=newest.version).order_by("version")
+    for step in later:
+        change = FrameChange(np.asarray(step.mm_from_previous_mm, dtype=np.float64)[:2])
+        shape_mm = shapely.transform(shape_mm, change.new_from_old_mm)
+    return shape_mm
 
 
 def _follow_frame(old: Frame, new: Frame, change: FrameChange) -> None:

@@ -79,8 +79,9 @@ def test_a_file_gets_the_same_lines(scene, drawn, tmp_path):
     ],
 )
 def test_an_unknown_face_is_named(db, arguments, remedy):
-    with pytest.raises(CommandError, match=remedy):
+    with pytest.raises(CommandError, match=remedy) as caught:
         exported(*arguments)
+    assert caught.value.returncode == 2
 
 
 def test_an_unknown_person_is_named(scene):

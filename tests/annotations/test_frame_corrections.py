@@ -54,3 +54,29 @@ def test_the_image_it_was_drawn_on_stays_on_record(scene, corrected):
     drawn_on = Annotation.objects.get(number=1).drawn_on_registration
     assert drawn_on is not None
     assert (drawn_on.version, drawn_on.frame.version) == (1, 1)
+
+
+def draw_point(scene, **fields):
+    body = {"face": str(scene.face.pk), "geometry": {"type": "Point", "coordinates": [50.0, 60.0]}, **fields}
+    return scene.client("author").post("/api/v1/annotations/", body, format="json").json()
+
+
+def test_a_page_from_before_the_correction_draws_on_the_same_place(scene, corrected):
+    """It names the registration, or the frame, that its millimetres belong to; 12 and 3 mm were added since."""
+    frame = {"frame": str(scene.face.frames.get(version=1).pk)}
+    registration = {"drawn_on_registration": str(scene.image.registrations.get(version=1).pk)}
+    image = {"drawn_on_image": str(scene.image.pk)}
+    for fields in (frame, registration, {**frame, **image}, {**frame, **registration}):
+        drawn = draw_point(scene, **fields)
+        assert (drawn["geometry"]["coordinates"], drawn["frame_version"]) == ([62.0, 63.0], 2)
+
+
+def test_a_page_from_after_the_correction_draws_where_it_says(scene, corrected):
+    newer = str(scene.face.frames.get(version=2).pk)
+    for fields in ({}, {"frame": newer}, {"drawn_on_image": str(scene.image.pk)}):
+        assert draw_point(scene, **fields)["geometry"]["coordinates"] == [50.0, 60.0]
+
+
+def test_a_frame_of_another_face_is_refused(scene):
+    other = factories.make_frame(factories.make_face(scene.face.artwork, kind="back"))
+    assert draw_point(scene, frame=str(other.pk))["field"] == "frame"

@@ -55,11 +55,13 @@ class Command(BaseCommand):
             return every_annotation_of(_face_of(face_id))
         person = Person.objects.filter(email=email).first()
         if person is None:
-            raise CommandError(f"Nobody has the e-mail address {email}. Check it on the page of the study.")
+            raise CommandError(
+                f"Nobody has the e-mail address {email}. Check it on the page of the study.", returncode=2
+            )
         try:
             return annotations_of_face(person, access_face(person, face_id))
         except NotFoundError as err:
-            raise CommandError(str(err)) from err
+            raise CommandError(str(err), returncode=2) from err
 
     def lines(self, rows: Any, form: str) -> Any:
         """Yield the lines of the export."""
@@ -77,4 +79,6 @@ def _face_of(face_id: str) -> Face:
     try:
         return Face.objects.get(pk=face_id)
     except (Face.DoesNotExist, ValidationError) as err:
-        raise CommandError(f"There is no face {face_id}. Its identifier is in the address of its page.") from err
+        raise CommandError(
+            f"There is no face {face_id}. Its identifier is in the address of its page.", returncode=2
+        ) from err
