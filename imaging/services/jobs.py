@@ -10,6 +10,7 @@ import logging
 import uuid
 from typing import Any
 
+from asgiref.sync import async_to_sync
 from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Q, QuerySet
@@ -27,6 +28,7 @@ __all__ = [
     "UNFINISHED",
     "cancel_job",
     "enqueue",
+    "forget_old_places",
     "lock_number",
     "put_back",
     "requeue_stalled_jobs",
@@ -43,6 +45,7 @@ _queue = App(connector=DjangoConnector())
 TASK_NAME = "imaging.run_job"
 #: A worker beats every half second; one silent for this long has lost its way to the database.
 _SILENT_S = 120
+_KEPT_PLACE_HOURS = 72
 #: Between fetching a job and taking its lock a worker needs milliseconds; past this it died there.
 _CLAIM_S = 10
 #: A job that took this many workers with it is stopped: its file is stronger than the machine.
@@ -136,7 +139,9 @@ def put_back(job: Job) -> None:
 def requeue_stalled_jobs() -> list[Job]:
     """Let every job that lost its worker, or its place in the queue, wait again; return them."""
     found = []
-    for job_id in unfinished_jobs().values_list("pk", flat=True):
+    in_queue = ProcrastinateJob.objects.filter(status="todo").values("pk")
+    in_doubt = unfinished_jobs().exclude(status=JobStatus.WAITING, queue_id__in=in_queue)
+    for job_id in in_doubt.values_list("pk", flat=True):
         with transaction.atomic():
             job = Job.objects.select_for_update(skip_locked=True).filter(pk=job_id).first()
             if job is not None and _requeue_if_stalled(job):
@@ -205,6 +210,12 @@ def _is_queued(job: Job) -> bool:
         return True
     fetched = ProcrastinateEvent.objects.filter(job_id=row.pk, type="started").order_by("-at").first()
     return fetched is None or fetched.at > timezone.now() - dt.timedelta(seconds=_CLAIM_S)
+
+
+def forget_old_places(*, kept_hours: int = _KEPT_PLACE_HOURS) -> None:
+    """Remove places of the queue that ended long ago; what became of the jobs stays on their own rows."""
+    forget = async_to_sync(_queue.job_manager.delete_old_jobs)
+    forget(nb_hours=kept_hours, include_failed=True, include_cancelled=True, include_aborted=True)
 
 
 def _enqueue_again(job: Job) -> None:

@@ -8,7 +8,7 @@ from procrastinate.contrib.django import app as queue
 
 from imaging.models import JobKind
 from imaging.services.job_runs import JobHandler, run_job
-from imaging.services.jobs import TASK_NAME, requeue_stalled_jobs
+from imaging.services.jobs import TASK_NAME, forget_old_places, requeue_stalled_jobs
 from imaging.services.laying import publish_with_followers
 from imaging.services.master_files import sweep_incoming
 from imaging.services.pyramid_files import sweep_pyramid_parts
@@ -38,6 +38,7 @@ def run_job_task(context: JobContext, job_id: str) -> None:
 def look_after_jobs(timestamp: int) -> None:
     """Every minute: take up jobs that lost their worker, clear what killed processes left."""
     prepare_worker()
+    forget_old_places()
 
 
 def prepare_worker() -> None:

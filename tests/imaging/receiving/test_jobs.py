@@ -18,6 +18,7 @@ from imaging.services.job_runs import JobRun, claim, run_job, run_job_here, run_
 from imaging.services.jobs import (
     MOST_DEATHS,
     cancel_job,
+    forget_old_places,
     lock_number,
     requeue_stalled_jobs,
     retry_job,
@@ -186,6 +187,18 @@ def test_a_job_that_keeps_killing_its_workers_is_stopped_with_a_sentence(job):
     job.refresh_from_db()
     assert (job.status, job.error_code) == (JobStatus.STOPPED, "worker_lost")
     assert "out of memory" in job.error
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_place_in_the_queue_that_ended_long_ago_is_forgotten_and_the_job_is_not(job):
+    run_job_here(job, handler(lambda run: {}))
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE procrastinate_jobs SET status = 'doing' WHERE id = %s", [job.queue_id])
+        cursor.execute("UPDATE procrastinate_jobs SET status = 'succeeded' WHERE id = %s", [job.queue_id])
+        cursor.execute("UPDATE procrastinate_events SET at = now() - interval '100 hours'")
+    forget_old_places()
+    assert not ProcrastinateJob.objects.filter(pk=job.queue_id).exists()
+    assert Job.objects.get(pk=job.pk).status == JobStatus.DONE
 
 
 @pytest.mark.django_db(transaction=True)
