@@ -26,8 +26,8 @@ export function renderRecord(mark: AnnotationData, {examination}: Bench, actions
       <button type="button" class="key key-quiet" aria-label=${t('record.close')} title=${t('record.close')} @click=${actions.close}>${icon('close')}</button></header>
     <dl class="entry entry-right">
       <dt>${t('record.seen')}</dt><dd>${mark.observation}<p class="second">${image
-        ? t('record.seen_by', {author: mark.author, image: fullName(examination.data, image)})
-        : mark.author}</p></dd>
+        ? t('record.seen_by', {author: mark.author.name, image: fullName(examination.data, image)})
+        : mark.author.name}</p></dd>
       ${mark.interpretation ? html`<dt>${t('record.concluded')}</dt><dd>${mark.interpretation}</dd>` : nothing}
       ${mark.certainty ? html`<dt>${t('record.certainty')}</dt><dd><span class="certainty" data-certainty=${mark.certainty}>${t(`certainty.${mark.certainty}`)}</span></dd>` : nothing}
       ${measured ? html`<dt>${t('record.measured')}</dt><dd>${renderMeasured(measured)}</dd>` : nothing}

@@ -47,7 +47,7 @@ export class SheetElement extends BenchElement {
       ${marks.length === 0 ? html`<p class="empty">${t(data.can_annotate ? 'marks.none' : 'marks.none_reader')}</p>` : html`
       <ol class="rows mark-rows">${marks.map((mark) => html`<li><button type="button" class="mark-row" @click=${() => { this.examination.change({openMark: mark.id}); }}>
         <span class="mark-key">${mark.key}</span><span class="mark-row-title">${mark.title}</span>
-        <span class="second">${mark.certainty ? t(`certainty.${mark.certainty}`) : mark.author}</span></button></li>`)}</ol>`}
+        <span class="second">${mark.certainty ? t(`certainty.${mark.certainty}`) : mark.author.name}</span></button></li>`)}</ol>`}
       </div>
       <div class="sheet-foot">${icon('sheet')}<p class="second">${t('sheet.foot')}</p></div>`;
   }

@@ -110,7 +110,7 @@ export interface AnnotationData {
   certainty: Certainty | null;
   drawn_on_image: string | null;
   drawn_on_registration: string | null;
-  author: string;
+  author: {id: string; name: string};
   created_at: string;
   revision: number;
 }
