@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 __all__ = ["projected_shape"]
 
 _Places = NDArray[np.float64]
-# Each edge is judged at seven places, so that a bend to and fro is not missed.
+# Each edge is judged at seven places, so that a bend to both sides is not missed.
 _PARTS_AN_EDGE = 8
 # 2^12 pieces an edge: a map that needs more is no map of a painting.
 _MOST_HALVINGS = 12
