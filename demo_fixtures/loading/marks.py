@@ -24,7 +24,7 @@ def load_marks(scenario: dict[str, Any], people: dict[str, Person], face: Face) 
         draw_annotation(
             face,
             shape_mm=geometry_from_json(entry["geometry"]),
-            words=words_of(entry),
+            words=_words_of(entry),
             author=people[entry["author"]],
             drawn_on=DrawnOn(image, registration),
         )
@@ -32,7 +32,7 @@ def load_marks(scenario: dict[str, Any], people: dict[str, Person], face: Face) 
     return drawn
 
 
-def words_of(entry: dict[str, Any]) -> Words:
+def _words_of(entry: dict[str, Any]) -> Words:
     """Return what the author wrote: seen, concluded, how sure and why."""
     return Words(
         title=entry["title"],

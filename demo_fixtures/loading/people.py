@@ -16,7 +16,7 @@ from imaging.services.people import invite_guest
 __all__ = ["SignIn", "load_people", "sign_ins"]
 
 #: Words that are easy to type on a phone; four of 24 and a number give some 27 bits for a demo on one's own machine.
-WORDS = (
+_WORDS = (
     "amber", "bistre", "canvas", "chalk", "easel", "frame", "gesso", "glaze", "ground", "indigo", "ivory", "lacquer",
     "linen", "ochre", "palette", "panel", "pigment", "poplar", "sepia", "sienna", "smalt", "umber", "varnish", "walnut",
 )  # fmt: skip
@@ -30,22 +30,22 @@ class SignIn:
     secret: str
 
 
-def sign_ins_path() -> Path:
+def _sign_ins_path() -> Path:
     """Return the file that keeps the passwords of the demo, readable by its owner only."""
     return Path(settings.DATA_DIR) / "demo_sign_ins.json"
 
 
 def sign_ins() -> list[SignIn]:
     """Return how everybody signs in, in the order of the scenario."""
-    if not sign_ins_path().exists():
+    if not _sign_ins_path().exists():
         return []
-    return [SignIn(**row) for row in json.loads(sign_ins_path().read_text(encoding="utf-8"))]
+    return [SignIn(**row) for row in json.loads(_sign_ins_path().read_text(encoding="utf-8"))]
 
 
 @transaction.atomic
 def load_people(scenario: dict[str, Any]) -> dict[str, Person]:
     """Return everybody by key, making whom there is not yet; a second call changes nothing."""
-    sites = {site["key"]: make_site(site) for site in scenario["sites"]}
+    sites = {site["key"]: _make_site(site) for site in scenario["sites"]}
     study, _ = Study.objects.get_or_create(
         name=scenario["study"]["name"], defaults={"summary": scenario["study"]["summary"]}
     )
@@ -53,7 +53,7 @@ def load_people(scenario: dict[str, Any]) -> dict[str, Person]:
     people = {}
     members = [entry for entry in scenario["people"] if not entry.get("invited_by_link")]
     for entry in members:
-        person = make_person(entry, kept)
+        person = _make_person(entry, kept)
         Membership.objects.get_or_create(
             study=study, person=person, defaults={"role": entry["role"], "site": sites.get(entry["site"])}
         )
@@ -65,22 +65,22 @@ def load_people(scenario: dict[str, Any]) -> dict[str, Person]:
                 study, guest_name=entry["name"], days=entry["link_days"], invited_by=lead
             )
             kept[entry["email"]] = f"/invited/{secret}/"
-    keep_sign_ins([SignIn(entry["email"], kept[entry["email"]]) for entry in scenario["people"]])
+    _keep_sign_ins([SignIn(entry["email"], kept[entry["email"]]) for entry in scenario["people"]])
     return people
 
 
-def make_site(entry: dict[str, Any]) -> Site:
+def _make_site(entry: dict[str, Any]) -> Site:
     """Return a site of the scenario."""
     site, _ = Site.objects.get_or_create(name=entry["name"], defaults={"town": entry["place"]})
     return site
 
 
-def make_person(entry: dict[str, Any], kept: dict[str, str]) -> Person:
+def _make_person(entry: dict[str, Any], kept: dict[str, str]) -> Person:
     """Return a person with a password of their own."""
     person = Person.objects.filter(email=entry["email"]).first()
     if person is not None and entry["email"] in kept:
         return person
-    password = kept[entry["email"]] = new_password()
+    password = kept[entry["email"]] = _new_password()
     if person is None:
         return Person.objects.create_user(entry["email"], password, name=entry["name"])
     person.set_password(password)
@@ -88,14 +88,14 @@ def make_person(entry: dict[str, Any], kept: dict[str, str]) -> Person:
     return person
 
 
-def new_password() -> str:
+def _new_password() -> str:
     """Return a password of four words and a number."""
-    return "-".join([*(secrets.choice(WORDS) for _ in range(4)), str(secrets.randbelow(90) + 10)])
+    return "-".join([*(secrets.choice(_WORDS) for _ in range(4)), str(secrets.randbelow(90) + 10)])
 
 
-def keep_sign_ins(rows: list[SignIn]) -> None:
+def _keep_sign_ins(rows: list[SignIn]) -> None:
     """Write the passwords of the demo aside and rename, readable by the owner only."""
-    path = sign_ins_path()
+    path = _sign_ins_path()
     path.parent.mkdir(parents=True, exist_ok=True)
     aside = path.with_suffix(".part")
     descriptor = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)

@@ -37,8 +37,8 @@ from imaging.services.tasks import HANDLERS
 
 __all__ = ["PictureLoader"]
 
-LOOK_S = 0.2
-FIRST_REASON = "The middle is only assumed; laid by control points instead."
+_LOOK_S = 0.2
+_FIRST_REASON = "The middle is only assumed; laid by control points instead."
 
 
 class PictureLoader:
@@ -118,7 +118,7 @@ class PictureLoader:
             if self.does_jobs:
                 run_job_here(job, HANDLERS)
             else:
-                time.sleep(LOOK_S)
+                time.sleep(_LOOK_S)
         stopped = image.jobs.order_by("-wanted_at").first()
         if stopped is not None and stopped.status == JobStatus.STOPPED:
             raise RuntimeError(f"{stopped.get_kind_display()} of {image} stopped: {stopped.error}")
@@ -148,7 +148,7 @@ class PictureLoader:
         frame = current_frame(image.face)
         assert frame is not None
         author = self.people[entry["author"]]
-        wanted = WantedFit(with_fault(points, entry.get("fault")), entry["model"])
+        wanted = WantedFit(_with_fault(points, entry.get("fault")), entry["model"])
         registration = register_by_control_points(image, frame, wanted=wanted, made_by=author)
         registration = accept_registration(registration, judge=author, reason=entry.get("note", ""))
         start_publishing(registration, wanted_by=author)
@@ -159,10 +159,10 @@ class PictureLoader:
         for registration in image.registrations.filter(
             status=RegistrationStatus.CANDIDATE, method=RegistrationMethod.STATED_SCALE
         ):
-            refuse_registration(registration, judge=self.people["korvander"], reason=FIRST_REASON)
+            refuse_registration(registration, judge=self.people["korvander"], reason=_FIRST_REASON)
 
 
-def with_fault(points: list[ControlPointRow], fault: dict[str, Any] | None) -> list[ControlPointRow]:
+def _with_fault(points: list[ControlPointRow], fault: dict[str, Any] | None) -> list[ControlPointRow]:
     """Return points picked as the scenario tells: beyond a place, off by a shift that grows towards the edge."""
     if fault is None:
         return points

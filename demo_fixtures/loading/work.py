@@ -11,7 +11,7 @@ from imaging.services.framing import FrameDescription, current_frame, set_up_fra
 __all__ = ["load_work"]
 
 #: How well a painted surface of this size can be measured with a steel rule. Common practice, no source.
-SIZE_UNCERTAINTY_MM = 0.5
+_SIZE_UNCERTAINTY_MM = 0.5
 
 
 @transaction.atomic
@@ -34,11 +34,11 @@ def load_work(scenario: dict[str, Any], people: dict[str, Person], *, canvas_pit
             "rights_uri": entry["rights_uri"] if entry.get("rights_uri") in RIGHTS_URIS else "",
         },
     )
-    fronts = [set_up_face(artwork, face, people, canvas_pitch_mm=canvas_pitch_mm) for face in entry["faces"]]
+    fronts = [_set_up_face(artwork, face, people, canvas_pitch_mm=canvas_pitch_mm) for face in entry["faces"]]
     return next(face for face in fronts if face.kind == FaceKind.FRONT)
 
 
-def set_up_face(artwork: Artwork, entry: dict[str, Any], people: dict[str, Person], *, canvas_pitch_mm: float) -> Face:
+def _set_up_face(artwork: Artwork, entry: dict[str, Any], people: dict[str, Person], *, canvas_pitch_mm: float) -> Face:
     """Return a face with version 1 of its frame."""
     face, _ = Face.objects.get_or_create(artwork=artwork, kind=entry["kind"])
     frame: Frame | None = current_frame(face)
@@ -49,7 +49,7 @@ def set_up_face(artwork: Artwork, entry: dict[str, Any], people: dict[str, Perso
                 width_mm=entry["frame"]["width_mm"],
                 height_mm=entry["frame"]["height_mm"],
                 datum_note=entry["frame"]["datum"],
-                size_uncertainty_mm=SIZE_UNCERTAINTY_MM,
+                size_uncertainty_mm=_SIZE_UNCERTAINTY_MM,
                 canvas_pitch_mm=canvas_pitch_mm,
             ),
             made_by=people["korvander"],

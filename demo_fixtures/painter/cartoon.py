@@ -142,7 +142,7 @@ def _window_gloss(direction, normal, scene_point, scene):  # type: ignore[no-unt
     v = -(rx * _DOWN[0] + ry * _DOWN[1] + rz * _DOWN[2]) / facing
     if abs(u) > 0.36 or abs(v) > 0.20:
         return 0.0
-    bars = min(abs(abs(u) - 0.12), abs(v - 0.015)) > 0.016
+    bars = min(abs(abs(u) - 0.12), abs(v - 0.015)) > 0.024
     fresnel = 0.05 + 0.35 * (1.0 + along) ** 4
     return fresnel * (1.0 if bars else 0.25)
 
@@ -177,7 +177,7 @@ def _albedo(kind, x, y, z, scene):  # type: ignore[no-untyped-def]
     hang = -y if z > scene.front_z - 1.0 else 0.0
     if abs(hang - 58.0) < 1.6 or abs(hang - 63.5) < 0.9:
         stripe = 0.0
-    tone = 0.84 + 0.03 * value_noise(x * 0.05, hang * 0.05 + z * 0.05, seed + 71)
+    tone = 0.71 + 0.03 * value_noise(x * 0.05, hang * 0.05 + z * 0.05, seed + 71)
     return tone * (0.40 + 0.60 * stripe), tone * (0.47 + 0.495 * stripe), tone * (0.60 + 0.27 * stripe)
 
 
@@ -239,7 +239,9 @@ def _shade_pixel(x_mm, y_mm, scene, out):  # type: ignore[no-untyped-def]
         key = 0.55 + 0.45 * lit
     fill = (0.065 + 0.035 * normal[1]) * opened
     front = max(0.0, 0.50 * normal[0] + 0.30 * normal[1] + 0.81 * normal[2])
-    fill += (0.085 if kind in (NUTS, LINEN) else 0.02) * front * front * opened
+    if kind == NUTS:
+        fill *= 0.5
+    fill += (0.13 if kind == NUTS else (0.085 if kind == LINEN else 0.02)) * front**3 * opened
     bounce = 0.075 * max(0.0, -normal[1] * 0.8 + 0.35) * opened if kind != WALL else 0.0
     red, green, blue = _albedo(kind, point[0], point[1], point[2], scene)
     grade = _grade(kind, x_mm, y_mm)

@@ -118,8 +118,9 @@ _SUBJECTS = (
         (
             Pass(Brush(5, 14, 13, 0.5), 2.6, 1.5),
             Pass(Brush(2.4, 8, 13, 0.5), 2.6, 1.2),
-            Pass(Brush(1.1, 4.6, 12, 0.5), 2.6, 1.0, 0.10),
-            Pass(Brush(0.6, 2.6, 12, 0.45), 2.2, 0.8, 0.10, 0.012),
+            Pass(Brush(1.1, 4.6, 12, 0.5), 3.0, 1.0, 0.06),
+            Pass(Brush(0.6, 2.8, 12, 0.45), 3.2, 0.8, 0.06, 0.010),
+            Pass(Brush(0.35, 1.8, 10, 0.5), 1.6, 0.6, 0.08, 0.030),
         ),
         0.2,
     ),
@@ -330,12 +331,13 @@ class Studio:
         jug = np.isin(self.cartoon.kind, (JUG, HANDLE, JUG_INSIDE))
         white = palette_of(["lead white", "lead-tin yellow", "smalt"])
         at = (white, self.add_films(white.films))
-        for inside, low, density in ((jug, 0.014, 1.5), (self.cartoon.kind == NUTS, 0.030, 0.5)):
+        nuts = self.cartoon.kind == NUTS
+        for inside, low, density, strength in ((jug, 0.014, 1.5, 15.0), (nuts, 0.030, 0.6, 5.0)):
             wanted = inside & (gloss > low)
             sites = self._sites(wanted, int(density * wanted.sum() * CARTOON_PITCH_MM**2 / 1.6))
             if len(sites):
                 columns, rows = (sites.T / CARTOON_PITCH_MM).astype(int)
-                light = np.clip(gloss[rows, columns] * 15.0, 0.0, 1.0)[:, None]
+                light = np.clip(gloss[rows, columns] * strength, 0.0, 1.0)[:, None]
                 colour = np.clip(
                     self.cartoon.colour[rows, columns] * (1 - light) + np.array([0.86, 0.83, 0.76]) * light, 0, 0.9
                 )

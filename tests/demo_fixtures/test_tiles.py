@@ -42,7 +42,7 @@ def test_a_killed_raster_goes_on_where_it_stopped(small_plan, tmp_path):
     kept = raster.values[:256, 256:].copy()
     del raster
     resumed = open_raster()
-    shares = []
+    shares: list[float] = []
     resumed.paint(shares.append)
     assert len(shares) == 3
     assert np.array_equal(resumed.values[:256, 256:], kept)

@@ -19,10 +19,10 @@ from demo_fixtures.scenario import read_scenario
 
 __all__ = ["Command"]
 
-SEED = 417
+_SEED = 417
 #: What people compare first; the rest follows while they look.
-FIRST_IMAGES = ("vis-bt-v2", "irr-bt")
-UM_PER_MM = 1000.0
+_FIRST_IMAGES = ("vis-bt-v2", "irr-bt")
+_UM_PER_MM = 1000.0
 
 
 class Command(BaseCommand):
@@ -35,7 +35,7 @@ class Command(BaseCommand):
         parser.add_argument("--size", choices=sorted(SIZES), default="default")
         parser.add_argument("--first", action="store_true", help="only the two pictures that are compared first")
         parser.add_argument("--here", action="store_true", help="run the jobs in this process, without a worker")
-        parser.add_argument("--seed", type=int, default=SEED)
+        parser.add_argument("--seed", type=int, default=_SEED)
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Load what is missing."""
@@ -52,12 +52,12 @@ class Command(BaseCommand):
         """Load people and work, then the pictures in the order in which they are worth having."""
         scenario = read_scenario()
         people = load_people(scenario)
-        pitch_mm = SIZES[options["size"]]["visible"] / UM_PER_MM
+        pitch_mm = SIZES[options["size"]]["visible"] / _UM_PER_MM
         face = load_work(scenario, people, canvas_pitch_mm=pitch_mm)
         loader = PictureLoader(scenario, people, face, folder=folder, does_jobs=options["here"])
         names = [entry["name"] for entry in scenario["images"]]
-        wanted = [name for name in names if name in FIRST_IMAGES] if options["first"] else names
-        progress = LineProgress()
+        wanted = [name for name in names if name in _FIRST_IMAGES] if options["first"] else names
+        progress = _LineProgress()
         if options["first"]:
             loader.load(wanted, size=options["size"], seed=options["seed"], say=progress)
         else:
@@ -67,7 +67,7 @@ class Command(BaseCommand):
         load_marks(scenario, people, face)
 
 
-class LineProgress:
+class _LineProgress:
     """Says on standard error what is being done, how far it is and how long it has taken."""
 
     def __init__(self) -> None:

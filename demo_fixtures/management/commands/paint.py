@@ -129,4 +129,4 @@ class _Steps:
         place = self.names.index(name) if name in self.names else 0
         half = 0.5 * share + (0.5 if step == "photograph" else 0.0)
         done = place + (half if step else 0.0)
-        self.line.count(label, round(1000 * done), 1000 * max(len(self.names), 1))
+        self.line.count(label, done=round(1000 * done), total=1000 * max(len(self.names), 1))
