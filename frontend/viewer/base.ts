@@ -2,7 +2,9 @@
 import './ui/base.css';
 
 import {startDrops} from './ui/drops';
+import {startLateFonts} from './ui/late_fonts';
 import {startRoomLight} from './ui/room_light';
 
 startRoomLight(document);
 startDrops(document);
+startLateFonts(document);

@@ -21,6 +21,6 @@ export default tseslint.config(
   {files: ['**/*.test.ts'], rules: {'max-lines-per-function': 'off'}},
   {
     files: ['public/*.js'],
-    languageOptions: {globals: {document: 'readonly', localStorage: 'readonly', matchMedia: 'readonly'}},
+    languageOptions: {globals: {document: 'readonly', localStorage: 'readonly', matchMedia: 'readonly', navigator: 'readonly'}},
   },
 );

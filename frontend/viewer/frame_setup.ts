@@ -54,7 +54,7 @@ async function start(): Promise<void> {
   viewOf(host, draft, image);
   find<FrameSheetElement>('mahl-frame-sheet').attach(data, draft, image);
   startSheetGrip(find('.sheet-grip'));
-  setSheetHeight('half');
+  setSheetHeight('closed');
 }
 
 void start();

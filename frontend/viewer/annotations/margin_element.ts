@@ -9,17 +9,43 @@ import {placeOf} from './place';
 import {spreadHeights} from './spread';
 
 const ENTRY_HEIGHT = 40;
+/** More entries than this cannot stand apart; the sheet lists them all. */
+const MOST_ENTRIES = 40;
 
 export class MarginElement extends BenchElement {
   private heights = new Map<string, number>();
+  private shown: AnnotationData[] = [];
 
   protected override attached(): void {
-    this.examination.on('sight', () => { this.lay(); });
+    this.examination.on('sight', () => { this.follow(); });
+  }
+
+  /** Entries are made anew only when marks come into the view or leave it. */
+  private follow(): void {
+    const inView = this.inView();
+    const isSame = inView.length === this.shown.length && inView.every((mark, index) => mark === this.shown[index]);
+    if (isSame) this.lay();
+    else this.requestUpdate();
+  }
+
+  private inView(): AnnotationData[] {
+    const {state} = this.examination;
+    if (!state.areMarksShown) return [];
+    const {wall} = this.bench;
+    const {height, width} = wall.placing;
+    return state.marks
+      .filter((mark) => {
+        const [x, y] = wall.pixelFromMm(placeOf(mark.geometry));
+        return mark.id === state.openMark || (y >= 0 && y <= height && x >= -width && x <= 2 * width);
+      })
+      .slice(0, MOST_ENTRIES)
+      .sort(byKey);
   }
 
   protected override render(): TemplateResult {
     const {state} = this.examination;
-    const marks = state.areMarksShown ? [...state.marks].sort(byKey) : [];
+    this.shown = this.inView();
+    const marks = this.shown;
     return html`<ol class="margin-entries" aria-label=${t('marks.title')}>${marks.map((mark) => html`
       <li data-mark=${mark.id}><button type="button" class="margin-entry" aria-pressed=${mark.id === state.openMark}
         aria-label=${t('marks.open', {key: mark.key, title: mark.title})} @click=${() => { this.open(mark); }}>

@@ -15,7 +15,15 @@ export function positionsOf(geometry: Geometry): Position[] {
   }
 }
 
+const places = new WeakMap<Geometry, PointMm>();
+
 export function placeOf(geometry: Geometry): PointMm {
+  const known = places.get(geometry) ?? rightmostOf(geometry);
+  places.set(geometry, known);
+  return known;
+}
+
+function rightmostOf(geometry: Geometry): PointMm {
   const positions = positionsOf(geometry);
   const best = positions.reduce((found, position) => ((position[0] ?? 0) > (found[0] ?? 0) ? position : found), positions[0] ?? [0, 0]);
   return [best[0] ?? 0, best[1] ?? 0];

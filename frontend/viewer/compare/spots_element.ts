@@ -24,6 +24,7 @@ export class SpotsElement extends BenchElement {
   protected override attached(): void {
     this.examination.on('pointer', () => { this.paintSoon(); });
     this.examination.on('sight', () => { this.paintSoon(); });
+    this.examination.on('full', () => { this.paintSoon(); });
   }
 
   protected override render(): TemplateResult {
@@ -152,7 +153,7 @@ export class SpotsElement extends BenchElement {
         rotation_rad,
         isMirrored: examination.state.isMirrored,
       }, this.bench.wall.stores.of(image));
-      if (missing.length > 0) void Promise.all(missing.map((load) => load())).then(() => { this.paintSoon(); });
+      if (missing.length > 0 && this.bench.wall.isFirstViewFull) void Promise.all(missing.map((load) => load())).then(() => { this.paintSoon(); });
     }
   }
 }

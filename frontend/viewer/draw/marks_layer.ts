@@ -15,6 +15,8 @@ import {handleStyle, markStyles, type MarkLook} from './mark_style';
 
 /** CSS pixels round the pointer within which a mark is meant. */
 const REACH_CSS_PX = 9;
+/** With more marks than this their keys would hide the work; the open one keeps its own. */
+const MOST_PLATES = 150;
 
 export class MarksLayer {
   private readonly source = new VectorSource();
@@ -35,7 +37,8 @@ export class MarksLayer {
     });
     drawing.on(() => { this.readHand(); });
     document.addEventListener('mahlstick-room', () => { this.dress(); });
-    void document.fonts.load('700 14px "Vollkorn SC"').then(() => { this.layer.changed(); });
+    examination.on('full', () => { this.layer.changed(); });
+    document.fonts.addEventListener('loadingdone', () => { this.layer.changed(); });
     this.dress();
   }
 
@@ -72,7 +75,10 @@ export class MarksLayer {
     const mark = this.examination.mark(feature.getId() as string);
     if (!geometry || !mark || mark.id === this.drawing.reshaped?.id) return [];
     const isOpen = this.examination.state.openMark === mark.id;
-    return markStyles(geometry, {certainty: mark.certainty, key: mark.key, isOpen, look: this.look, resolution});
+    // The plates' letters must not take the link from the picture.
+    const hasPlate = this.wall.isFirstViewFull && (isOpen || this.examination.state.marks.length <= MOST_PLATES);
+    const key = hasPlate ? mark.key : '';
+    return markStyles(geometry, {certainty: mark.certainty, key, isOpen, look: this.look, resolution});
   }
 
   private readHand(): void {

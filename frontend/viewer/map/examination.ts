@@ -29,6 +29,8 @@ export interface ExaminationEvents {
   change: Partial<ExaminationState>;
   pointer: PointMm | null;
   sight: Sight;
+  /** The first view stands: what waited for the link may come now. */
+  full: null;
 }
 
 type Listener<K extends keyof ExaminationEvents> = (detail: ExaminationEvents[K]) => void;
@@ -76,6 +78,11 @@ export class Examination {
   see(sight: Sight): void {
     this.sight = sight;
     this.tell('sight', sight);
+  }
+
+  /** Said once, when the first view is drawn as fine as it can be. */
+  standFull(): void {
+    this.tell('full', null);
   }
 
   get spot_mm(): PointMm {

@@ -21,7 +21,8 @@ export class ExaminationMap {
   readonly stores = new TileStores();
   viewFrame: ViewFrame;
   private readonly pictures: Record<Slot, PictureLayer>;
-  private isFirstViewFull = false;
+  /** Nothing else may take the link before the first view stands. */
+  isFirstViewFull = false;
   private isPlaced = false;
   private shownIds: Record<Slot, string | null> = {a: null, b: null};
 
@@ -177,6 +178,7 @@ export class ExaminationMap {
     if (this.isFirstViewFull || !this.isPlaced || !shown.every(({isSharp}) => isSharp)) return;
     this.isFirstViewFull = true;
     performance.mark('first-full-view');
+    this.examination.standFull();
   }
 
   /** Give each image its part of the wall. CSS does it, so that moving the stick redraws no tile. */

@@ -18,7 +18,8 @@ describe('the tile grid', () => {
 
   it('takes the coarsest zoom that is fine enough', () => {
     expect(zoomForPitch(grid, 0.4)).toBe(0);
-    expect(zoomForPitch(grid, 0.39)).toBe(1);
+    expect(zoomForPitch(grid, 0.32)).toBe(0);
+    expect(zoomForPitch(grid, 0.3)).toBe(1);
     expect(zoomForPitch(grid, 0.01)).toBe(2);
     expect(zoomForPitch(grid, 5)).toBe(0);
   });

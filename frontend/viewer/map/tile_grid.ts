@@ -5,9 +5,12 @@ export function pitchAtZoom_mm(grid: GridData, zoom: number): number {
   return grid.pitch_mm * 2 ** (grid.zooms - 1 - zoom);
 }
 
-/** Return the coarsest zoom whose pixels are no larger than asked, or the finest there is. */
+/** Pixels may be drawn this much larger than they are; the next zoom would cost four times the tiles. */
+const STRETCH = 1.3;
+
+/** Return the coarsest zoom whose pixels are hardly larger than asked, or the finest there is. */
 export function zoomForPitch(grid: GridData, pitch_mm: number): number {
-  const steps = Math.floor(Math.log2(pitch_mm / grid.pitch_mm) + 1e-9);
+  const steps = Math.floor(Math.log2((STRETCH * pitch_mm) / grid.pitch_mm) + 1e-9);
   return Math.min(grid.zooms - 1, Math.max(0, grid.zooms - 1 - steps));
 }
 
