@@ -6,7 +6,7 @@ from django.http import HttpRequest
 __all__ = ["InvitedOnlyAdapter"]
 
 
-class InvitedOnlyAdapter(DefaultAccountAdapter):
+class InvitedOnlyAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # the library is untyped
     """Close the open sign-up of the account pages."""
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:

@@ -6,7 +6,7 @@ behind it; so the small applications are tried before Django is.
 
 import os
 from collections.abc import MutableMapping
-from typing import Any
+from typing import Any, cast
 
 from a2wsgi import WSGIMiddleware
 
@@ -20,31 +20,31 @@ from imaging.services.tile_grants import TileGrants
 __all__ = ["application"]
 
 #: Threads that run Django in each server process.
-DJANGO_THREADS = int(os.environ.get("MAHLSTICK_DJANGO_THREADS", "8"))
+_DJANGO_THREADS = int(os.environ.get("MAHLSTICK_DJANGO_THREADS", "8"))
 #: Open pyramid files per process; each costs one descriptor and a memory map.
-OPEN_PYRAMIDS = 128
+_OPEN_PYRAMIDS = 128
 
-grants = TileGrants()
-tiles = TileApplication(grants, OpenPyramids(limit=OPEN_PYRAMIDS))
-uploads = UploadApplication(problem_of)
-django_in_threads: Any = WSGIMiddleware(django_application, workers=DJANGO_THREADS)
+_grants = TileGrants()
+_tiles = TileApplication(_grants, OpenPyramids(limit=_OPEN_PYRAMIDS))
+_uploads = UploadApplication(problem_of)
+_django_in_threads: Any = WSGIMiddleware(cast(Any, django_application), workers=_DJANGO_THREADS)
 
 
 async def application(scope: Scope, receive: Receive, send: Send) -> None:
     """Route one connection to the application that answers it."""
     if scope["type"] == "lifespan":
-        await live(receive, send)
+        await _live(receive, send)
     elif scope["type"] != "http":
         await send({"type": "websocket.close", "code": 1003})
     elif scope["path"].startswith("/t/"):
-        await tiles(scope, receive, send)
+        await _tiles(scope, receive, send)
     elif scope["path"].startswith("/uploads/"):
-        await uploads(scope, receive, send)
+        await _uploads(scope, receive, send)
     else:
-        await run_django(scope, receive, send)
+        await _run_django(scope, receive, send)
 
 
-async def run_django(scope: Scope, receive: Receive, send: Send) -> None:
+async def _run_django(scope: Scope, receive: Receive, send: Send) -> None:
     """Hand a request to Django in a thread."""
 
     # The adapter insists on coroutines; the server's own functions return plain awaitables.
@@ -54,17 +54,17 @@ async def run_django(scope: Scope, receive: Receive, send: Send) -> None:
     async def sent(message: MutableMapping[str, Any]) -> None:
         await send(message)
 
-    await django_in_threads(scope, received, sent)
+    await _django_in_threads(scope, received, sent)
 
 
-async def live(receive: Receive, send: Send) -> None:
+async def _live(receive: Receive, send: Send) -> None:
     """Start and end what lives as long as the process."""
     while True:
         message = await receive()
         if message["type"] == "lifespan.startup":
-            grants.start()
+            _grants.start()
             await send({"type": "lifespan.startup.complete"})
         elif message["type"] == "lifespan.shutdown":
-            grants.stop()
+            _grants.stop()
             await send({"type": "lifespan.shutdown.complete"})
             return

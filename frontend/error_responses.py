@@ -19,8 +19,8 @@ from imaging import map_errors
 
 __all__ = ["STATUS_OF", "ProblemMiddleware", "problem_from_exception", "problem_of", "status_of"]
 
-ProblemError = imaging_errors.ImagingError | annotation_errors.AnnotationError
-PROBLEM_TYPE = "application/problem+json"
+_ProblemError = imaging_errors.ImagingError | annotation_errors.AnnotationError
+_PROBLEM_TYPE = "application/problem+json"
 
 #: Most specific class first; a class without its own line takes that of its nearest base.
 STATUS_OF: dict[type[Exception], HTTPStatus] = {
@@ -61,12 +61,12 @@ STATUS_OF: dict[type[Exception], HTTPStatus] = {
 }
 
 
-def status_of(error: ProblemError) -> HTTPStatus:
+def status_of(error: _ProblemError) -> HTTPStatus:
     """Return the status of an error's class or of its nearest base in the table."""
     return next(STATUS_OF[kind] for kind in type(error).__mro__ if kind in STATUS_OF)
 
 
-def problem_of(error: ProblemError) -> dict[str, Any]:
+def problem_of(error: _ProblemError) -> dict[str, Any]:
     """Return the problem details of one of our errors: title, status, detail, code and its numbers."""
     status = status_of(error)
     numbers = {name: value for name, value in vars(error).items() if isinstance(value, str | int | float | list | dict)}
@@ -76,9 +76,9 @@ def problem_of(error: ProblemError) -> dict[str, Any]:
 
 def problem_from_exception(error: Exception, context: dict[str, Any]) -> Response | None:
     """Answer an API request that failed; what is not known here becomes a plain 500."""
-    if isinstance(error, ProblemError):
+    if isinstance(error, _ProblemError):
         problem = problem_of(error)
-        return Response(problem, status=problem["status"], content_type=PROBLEM_TYPE)
+        return Response(problem, status=problem["status"], content_type=_PROBLEM_TYPE)
     if isinstance(error, ValidationError):
         error = FieldErrors(detail=error.message_dict if hasattr(error, "error_dict") else error.messages)
     response = exception_handler(error, context)
@@ -95,7 +95,7 @@ def problem_from_exception(error: Exception, context: dict[str, Any]) -> Respons
         "code": code,
         **({"fields": error.detail} if isinstance(error, APIException) and is_fields else {}),
     }
-    response.content_type = PROBLEM_TYPE
+    response.content_type = _PROBLEM_TYPE
     return response
 
 
@@ -111,9 +111,9 @@ class ProblemMiddleware:
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         """Return the answer to one of our errors; others are left to Django."""
-        if not isinstance(error, ProblemError):
+        if not isinstance(error, _ProblemError):
             return None
         problem = problem_of(error)
         if request.accepts("text/html") and not request.path.startswith("/api/"):
             return render(request, "problem.html", {"problem": problem}, status=problem["status"])
-        return JsonResponse(problem, status=problem["status"], content_type=PROBLEM_TYPE)
+        return JsonResponse(problem, status=problem["status"], content_type=_PROBLEM_TYPE)

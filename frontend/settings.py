@@ -28,7 +28,8 @@ def list_from_environment(name: str, default: str = "") -> list[str]:
 
 
 DATA_DIR = Path(os.environ.get("MAHLSTICK_DATA", BASE_DIR / "var"))
-INSECURE_SECRET_KEY = "insecure-key-for-this-machine-only"
+# Known to everybody, hence fit for loopback only.
+INSECURE_SECRET_KEY = "insecure-key-for-this-machine-only"  # noqa: S105
 SECRET_KEY = os.environ.get("MAHLSTICK_SECRET_KEY", INSECURE_SECRET_KEY)
 DEBUG = flag_from_environment("MAHLSTICK_DEBUG", default=False)
 PUBLIC_ADDRESS = os.environ.get("MAHLSTICK_ADDRESS", "http://127.0.0.1:8000").rstrip("/")

@@ -48,7 +48,7 @@ __all__ = ["ROLES", "STATES", "Cast", "Subject", "make_cast", "session_key_of"]
 
 #: Columns of the table; `owner` is the contributor who brought the images in.
 ROLES = ("stranger", "guest", "outsider", "reader", "commenter", "contributor", "owner", "lead")
-CAMPAIGN_DATE = dt.date(2022, 2, 14)
+_CAMPAIGN_DATE = dt.date(2022, 2, 14)
 #: States of an image; `embargo` would be open to guests if it were not closed.
 STATES = ("public", "guests", "study", "site", "private", "embargo")
 
@@ -87,7 +87,7 @@ class Cast:
 def make_cast(folder: Path) -> Cast:
     """Return people of every role, and one small image in every state, brought in by the real services."""
     site, other_site = Site.objects.create(name="Studio North"), Site.objects.create(name="Lab South")
-    people = {role: make_account(role) for role in ROLES if role not in ("stranger", "guest")}
+    people = {role: _make_account(role) for role in ROLES if role not in ("stranger", "guest")}
     study = create_study("Access check", founder=people["lead"], site=other_site)
     create_study("Another study", founder=people["outsider"])
     for role, part in (
@@ -106,13 +106,13 @@ def make_cast(folder: Path) -> Cast:
         study=study, inventory_number="AC 1", title="Small test panel", height_mm=24.0, width_mm=32.0
     )
     face = Face.objects.create(artwork=artwork)
-    campaign = Campaign.objects.create(artwork=artwork, state="before", begun_on=CAMPAIGN_DATE)
+    campaign = Campaign.objects.create(artwork=artwork, state="before", begun_on=_CAMPAIGN_DATE)
     frame = set_up_frame(
         face, FrameDescription(width_mm=32.0, height_mm=24.0, canvas_pitch_mm=0.1), made_by=people["owner"]
     )
-    painting = write_small_painting(folder)
+    painting = _write_small_painting(folder)
     subjects = {
-        state: make_subject(state, face, painting=painting, owner=people["owner"], site=site) for state in STATES
+        state: _make_subject(state, face, painting=painting, owner=people["owner"], site=site) for state in STATES
     }
     return Cast(
         study=study,
@@ -137,7 +137,7 @@ def make_cast(folder: Path) -> Cast:
     )
 
 
-def make_account(role: str) -> Person:
+def _make_account(role: str) -> Person:
     """Return a person who can sign in."""
     return Person.objects.create_user(f"{role}@example.org", None, name=role.capitalize())
 
@@ -152,7 +152,7 @@ def session_key_of(person: Person) -> str:
     return str(session.session_key)
 
 
-def write_small_painting(folder: Path) -> Path:
+def _write_small_painting(folder: Path) -> Path:
     """Write a picture of 320 x 240 px with something to see in it."""
     rows, columns = np.mgrid[0:240, 0:320]
     pixels = np.stack([rows % 256, columns % 256, (rows + columns) % 256], axis=-1).astype(np.uint8)
@@ -161,7 +161,7 @@ def write_small_painting(folder: Path) -> Path:
     return path
 
 
-def make_subject(state: str, face: Face, *, painting: Path, owner: Person, site: Site) -> Subject:
+def _make_subject(state: str, face: Face, *, painting: Path, owner: Person, site: Site) -> Subject:
     """Bring the picture in under a state, read and publish it as a worker would, and draw one line on it."""
     is_embargo = state == "embargo"
     slip = Slip(
@@ -172,7 +172,7 @@ def make_subject(state: str, face: Face, *, painting: Path, owner: Person, site:
         visibility="guests" if is_embargo else state,
         embargo_until=timezone.localdate() + dt.timedelta(days=30) if is_embargo else None,
         site=site.name,
-        campaign_date=CAMPAIGN_DATE,
+        campaign_date=_CAMPAIGN_DATE,
     )
     incoming = Incoming(path=painting, name=painting.name)
     image = bring_in_image(incoming, slip, face=face, person=owner).image
@@ -194,5 +194,5 @@ def make_subject(state: str, face: Face, *, painting: Path, owner: Person, site:
             author=owner,
             drawn_on=DrawnOn(image, registration),
         ),
-        job=image.jobs.first(),
+        job=image.jobs.latest("wanted_at"),
     )

@@ -20,12 +20,12 @@ from django.db import connection, connections
 
 __all__ = ["free_port", "own_server"]
 
-ANSWER_S = 60.0
-Filled = TypeVar("Filled")
+_ANSWER_S = 60.0
+_Filled = TypeVar("_Filled")
 
 
 @contextlib.contextmanager
-def own_server(fill: Callable[[Path], Filled]) -> Iterator[tuple[str, Filled]]:
+def own_server(fill: Callable[[Path], _Filled]) -> Iterator[tuple[str, _Filled]]:
     """Yield the address of a running server and what `fill` put into its database; drop everything at the end."""
     kept_folder = settings.DATA_DIR
     with tempfile.TemporaryDirectory(prefix="mahlstick-own-") as name:
@@ -38,7 +38,7 @@ def own_server(fill: Callable[[Path], Filled]) -> Iterator[tuple[str, Filled]]:
             filled = fill(folder)
             connections.close_all()
             address = f"http://127.0.0.1:{free_port()}"
-            with running_server(folder, database=database, address=address):
+            with _running_server(folder, database=database, address=address):
                 yield address, filled
         finally:
             connections.close_all()
@@ -47,11 +47,11 @@ def own_server(fill: Callable[[Path], Filled]) -> Iterator[tuple[str, Filled]]:
 
 
 @contextlib.contextmanager
-def running_server(folder: Path, *, database: str, address: str) -> Iterator[None]:
+def _running_server(folder: Path, *, database: str, address: str) -> Iterator[None]:
     """Run the server until the block ends."""
-    server = start_server(folder, database=database, address=address)
+    server = _start_server(folder, database=database, address=address)
     try:
-        wait_for(address, server)
+        _wait_for(address, server)
         yield
     finally:
         server.terminate()
@@ -65,21 +65,21 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def start_server(folder: Path, *, database: str, address: str) -> subprocess.Popen[bytes]:
+def _start_server(folder: Path, *, database: str, address: str) -> subprocess.Popen[bytes]:
     """Start the real server on the database of the check."""
     environment = {
         **os.environ,
         "MAHLSTICK_DATA": str(folder),
         "MAHLSTICK_ADDRESS": address,
         "MAHLSTICK_SECRET_KEY": settings.SECRET_KEY,
-        "DATABASE_URL": url_of_database(database),
+        "DATABASE_URL": _url_of_database(database),
     }
     command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "serve", "--port", address.rsplit(":", 1)[1]]
     log = (folder / "server.log").open("wb")
     return subprocess.Popen(command, env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
 
 
-def url_of_database(name: str) -> str:
+def _url_of_database(name: str) -> str:
     """Return the address of another database on the same server."""
     server = settings.DATABASES["default"]
     return f"postgresql://{server['USER']}:{server['PASSWORD']}@/{name}?host={server['HOST']}" + (
@@ -87,9 +87,9 @@ def url_of_database(name: str) -> str:
     )
 
 
-def wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
+def _wait_for(address: str, server: subprocess.Popen[bytes]) -> None:
     """Wait until the server answers."""
-    deadline_s = time.monotonic() + ANSWER_S
+    deadline_s = time.monotonic() + _ANSWER_S
     while time.monotonic() < deadline_s and server.poll() is None:
         try:
             urllib.request.urlopen(f"{address}/ns/physical-mm/1", timeout=5).close()  # noqa: S310 - our own server

@@ -14,9 +14,9 @@ from frontend.access_check.routes import ANY_STATE, ROUTES, Route
 
 __all__ = ["Answer", "ask_everything"]
 
-ANSWER_S = 60
+_ANSWER_S = 60
 #: Length that Django's check asks of the cookie's secret.
-CSRF_SECRET_LENGTH = 32
+_CSRF_SECRET_LENGTH = 32
 
 
 class Answer(NamedTuple):
@@ -31,7 +31,7 @@ class Answer(NamedTuple):
 def ask_everything(cast: Cast, *, address: str) -> Iterator[Answer]:
     """Yield the answer to every route, role and state, over one connection a role."""
     for role in ROLES:
-        asker = Asker(address, cast.session_keys.get(role))
+        asker = _Asker(address, cast.session_keys.get(role))
         for route in ROUTES:
             for state in STATES if route.is_of_image else (ANY_STATE,):
                 subject = cast.subjects[STATES[0] if state == ANY_STATE else state]
@@ -39,13 +39,13 @@ def ask_everything(cast: Cast, *, address: str) -> Iterator[Answer]:
         asker.close()
 
 
-class Asker:
+class _Asker:
     """One person at one connection; a lost connection is made anew."""
 
     def __init__(self, address: str, session_key: str | None):
         parts = urlsplit(address)
-        self.connection = http.client.HTTPConnection(str(parts.hostname), parts.port, timeout=ANSWER_S)
-        self.csrf = get_random_string(CSRF_SECRET_LENGTH)
+        self.connection = http.client.HTTPConnection(str(parts.hostname), parts.port, timeout=_ANSWER_S)
+        self.csrf = get_random_string(_CSRF_SECRET_LENGTH)
         cookies = [f"{settings.CSRF_COOKIE_NAME}={self.csrf}"]
         if session_key:
             cookies.append(f"{settings.SESSION_COOKIE_NAME}={session_key}")

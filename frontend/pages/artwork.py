@@ -26,7 +26,7 @@ __all__ = ["show_artwork"]
 
 
 @dataclasses.dataclass
-class Cell:
+class _Cell:
     """One image in the table of coverage."""
 
     image: TechnicalImage
@@ -52,13 +52,13 @@ def show_artwork(request: HttpRequest, artwork_id: str) -> HttpResponse:
         "frame": current_frame(face) if face else None,
         "rights": rights_label(artwork.rights_uri),
         "may_bring_in": role in (Role.CONTRIBUTOR, Role.LEAD),
-        **(coverage(request, artwork, face) if face else {}),
-        "marks": marks_by_certainty(request, face) if face else [],
+        **(_coverage(request, artwork, face) if face else {}),
+        "marks": _marks_by_certainty(request, face) if face else [],
     }
     return render(request, "artwork.html", context)
 
 
-def coverage(request: HttpRequest, artwork: Artwork, face: Face) -> dict[str, Any]:
+def _coverage(request: HttpRequest, artwork: Artwork, face: Face) -> dict[str, Any]:
     """Return the table: campaigns down, modalities across, images in the cells; closed ones only for members."""
     known = list(images_known_to(request.user).filter(face=face).select_related("campaign__site"))
     open_ids = set(images_open_to(request.user).filter(face=face).values_list("pk", flat=True))
@@ -69,39 +69,40 @@ def coverage(request: HttpRequest, artwork: Artwork, face: Face) -> dict[str, An
         .filter(image__face=face, status__in=[JobStatus.RUNNING, JobStatus.WAITING, JobStatus.STOPPED])
         .order_by("wanted_at")
     }
-    cells = [make_cell(image, known, open_ids=open_ids, running=running) for image in known]
-    rows = [{**row, "cells": [cells_at(cells, row["key"], code) for code in codes]} for row in rows_of(known)]
+    cells = [_make_cell(image, known, open_ids=open_ids, running=running) for image in known]
+    rows = [{**row, "cells": [_cells_at(cells, row["key"], code) for code in codes]} for row in _rows_of(known)]
     return {"codes": [{"code": code, "label": short_label(code)} for code in codes], "rows": rows}
 
 
-def rows_of(images: list[TechnicalImage]) -> list[dict[str, Any]]:
+def _rows_of(images: list[TechnicalImage]) -> list[dict[str, Any]]:
     """Return the treatment states of images, oldest first, each with its campaigns."""
     groups: dict[str, dict[Any, Campaign]] = {}
     for image in images:
         groups.setdefault(state_key(image.campaign), {})[image.campaign_id] = image.campaign
-    rows = [{"key": key, "campaigns": sorted(group.values(), key=begun)} for key, group in groups.items()]
-    return sorted(rows, key=lambda row: begun(row["campaigns"][0]))
+    rows = [(key, sorted(group.values(), key=_begun)) for key, group in groups.items()]
+    rows.sort(key=lambda row: _begun(row[1][0]))
+    return [{"key": key, "campaigns": campaigns} for key, campaigns in rows]
 
 
-def begun(campaign: Campaign) -> str:
+def _begun(campaign: Campaign) -> str:
     """Return the first day of a campaign for sorting; undated ones come first."""
     return str(campaign.begun_on or "")
 
 
-def cells_at(cells: list[Cell], key: str, code: str) -> list[Cell]:
+def _cells_at(cells: list[_Cell], key: str, code: str) -> list[_Cell]:
     """Return the images of one row and modality, the newest version first."""
     here = [cell for cell in cells if state_key(cell.image.campaign) == key and cell.image.modality == code]
     return sorted(here, key=lambda cell: (cell.is_replaced, -cell.image.version))
 
 
-def make_cell(
+def _make_cell(
     image: TechnicalImage, known: list[TechnicalImage], *, open_ids: set[Any], running: dict[Any, Job]
-) -> Cell:
+) -> _Cell:
     """Return what one cell says about one image."""
     is_open = image.pk in open_ids
     registration = current_registration(image) if is_open else None
     quality = registration.quality if registration else {}
-    return Cell(
+    return _Cell(
         image=image,
         is_open=is_open,
         is_replaced=any(other.supersedes_id == image.pk for other in known),
@@ -112,7 +113,7 @@ def make_cell(
     )
 
 
-def marks_by_certainty(request: HttpRequest, face: Face) -> list[dict[str, Any]]:
+def _marks_by_certainty(request: HttpRequest, face: Face) -> list[dict[str, Any]]:
     """Return how many marks there are of each certainty, counted after the door."""
     marks = list(annotations_open_to(request.user).filter(face=face).values_list("certainty", flat=True))
     return [

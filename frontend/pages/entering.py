@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from frontend.pages.forms import StudyForm, WorkForm
+from frontend.pages.people import signed_in
 from imaging.access import access_artwork, access_study, artworks_open_to, require_role
 from imaging.errors import FieldRefusedError, RoleNeededError
 from imaging.models import FaceKind, Role
@@ -21,11 +22,12 @@ __all__ = ["add_work_face", "correct_artwork", "enter_artwork", "enter_study"]
 @require_http_methods(["GET", "HEAD", "POST"])
 def enter_study(request: HttpRequest) -> HttpResponse:
     """Make a study and lead it; guests cannot."""
-    if request.user.is_guest:
+    person = signed_in(request)
+    if person.is_guest:
         raise RoleNeededError(given="guest", needed="an account of your own", study=_("this installation"))
     form = StudyForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
-        study = create_study(**form.cleaned_data, founder=request.user)
+        study = create_study(**form.cleaned_data, founder=person)
         return redirect("study", study.pk)
     return render(request, "enter_study.html", {"form": form}, status=400 if form.errors else 200)
 

@@ -11,12 +11,22 @@ from django.utils.translation import gettext as _
 
 from imaging.access import ROLE_RANK, access_face, images_known_to, images_open_to, role_in_study
 from imaging.api.addresses import tile_address_template, window_address_template
-from imaging.models import Campaign, Face, FaceKind, Frame, PyramidKind, Role, TechnicalImage, TreatmentState
+from imaging.models import Campaign, Face, FaceKind, Frame, Pyramid, PyramidKind, Role, TechnicalImage, TreatmentState
 from imaging.services.framing import current_frame
 from imaging.services.publishing import current_pyramid
 from imaging.services.registering import current_registration
 
-__all__ = ["examination_data", "show_examination"]
+__all__ = [
+    "SHORT_ORDER",
+    "examination_data",
+    "frame_document",
+    "grid_document",
+    "image_document",
+    "open_fields",
+    "short_label",
+    "show_examination",
+    "state_key",
+]
 
 
 def show_examination(request: HttpRequest, face_id: str) -> HttpResponse:
@@ -32,7 +42,9 @@ def examination_data(request: HttpRequest, face: Face, frame: Frame) -> dict[str
     """Return what the viewer needs; its shape is written down in viewer/api/contract.ts."""
     known = images_known_to(request.user).filter(face=face).select_related("campaign", "face")
     open_ids = set(images_open_to(request.user).filter(face=face).values_list("pk", flat=True))
-    images = [image for image in known.order_by("campaign__begun_on", "modality", "version") if is_newest(image, known)]
+    images = [
+        image for image in known.order_by("campaign__begun_on", "modality", "version") if _is_newest(image, known)
+    ]
     return {
         "face": {"id": str(face.pk), "name": face.get_kind_display(), "is_mirrored": face.kind == FaceKind.BACK},
         "artwork": {
@@ -41,22 +53,22 @@ def examination_data(request: HttpRequest, face: Face, frame: Frame) -> dict[str
             "inventory_number": face.artwork.inventory_number,
         },
         "frame": frame_document(frame),
-        "states": state_rows([image.campaign for image in images]),
-        "modalities": modality_columns(images),
+        "states": _state_rows([image.campaign for image in images]),
+        "modalities": _modality_columns(images),
         "images": [image_document(image, is_open=image.pk in open_ids) for image in images],
         "annotations_url": f"{reverse('annotation-list')}?face={face.pk}",
-        "can_annotate": may_annotate(request, face),
+        "can_annotate": _may_annotate(request, face),
         "csrf_token": get_token(request),
         "language": get_language(),
     }
 
 
-def is_newest(image: TechnicalImage, known: Any) -> bool:
+def _is_newest(image: TechnicalImage, known: Any) -> bool:
     """Return whether no known image replaces this one."""
     return not any(other.supersedes_id == image.pk for other in known)
 
 
-def may_annotate(request: HttpRequest, face: Face) -> bool:
+def _may_annotate(request: HttpRequest, face: Face) -> bool:
     """Return whether the person may draw here."""
     role = role_in_study(request.user, face.artwork.study_id)
     return role is not None and ROLE_RANK[Role(role)] >= ROLE_RANK[Role.CONTRIBUTOR]
@@ -81,25 +93,25 @@ def state_key(campaign: Campaign) -> str:
     return str(campaign.pk) if campaign.state == TreatmentState.DURING else campaign.state
 
 
-def state_rows(campaigns: list[Campaign]) -> list[dict[str, Any]]:
+def _state_rows(campaigns: list[Campaign]) -> list[dict[str, Any]]:
     """Return the rows of the table of images, oldest first, with the span of their dates."""
     labels = {"before": _("before"), "during": _("during"), "after": _("after")}
     rows: dict[str, list[Campaign]] = {}
     for campaign in campaigns:
         rows.setdefault(state_key(campaign), []).append(campaign)
     return [
-        {"campaign_id": key, "state": group[0].state, "label": labels[group[0].state], "date": span_of_years(group)}
+        {"campaign_id": key, "state": group[0].state, "label": labels[group[0].state], "date": _span_of_years(group)}
         for key, group in sorted(rows.items(), key=lambda row: min(str(campaign.begun_on or "") for campaign in row[1]))
     ]
 
 
-def span_of_years(campaigns: list[Campaign]) -> str:
+def _span_of_years(campaigns: list[Campaign]) -> str:
     """Return the year of campaigns, or the first and last one."""
     years = sorted({campaign.begun_on.year for campaign in campaigns if campaign.begun_on})
     return "" if not years else str(years[0]) if len(years) == 1 else f"{years[0]}–{years[-1]}"
 
 
-def modality_columns(images: list[TechnicalImage]) -> list[dict[str, str]]:
+def _modality_columns(images: list[TechnicalImage]) -> list[dict[str, str]]:
     """Return one column per modality present, in the order of the vocabulary."""
     present = {image.modality for image in images}
     return [{"code": code, "label": short_label(code)} for code in SHORT_ORDER if code in present]
@@ -142,12 +154,12 @@ def image_document(image: TechnicalImage, *, is_open: bool) -> dict[str, Any]:
         "version": image.version,
         "is_closed": not is_open,
         "closed_until": image.embargo_until.isoformat() if image.embargo_until and not is_open else None,
-        **dict.fromkeys(OPEN_FIELDS),
+        **dict.fromkeys(_OPEN_FIELDS),
     }
     return {**document, **open_fields(image)} if is_open else document
 
 
-OPEN_FIELDS = (
+_OPEN_FIELDS = (
     "um_per_px",
     "width_px",
     "height_px",
@@ -163,24 +175,25 @@ def open_fields(image: TechnicalImage) -> dict[str, Any]:
     """Return what only those may have to whom the pixels are open; registration and pyramid belong together."""
     accepted = current_registration(image)
     pyramid = current_pyramid(image, PyramidKind.DISPLAY)
-    if pyramid is not None and accepted is not None and pyramid.registration.frame_id != accepted.frame_id:
+    shown = pyramid.registration if pyramid else None
+    if shown is not None and accepted is not None and shown.frame_id != accepted.frame_id:
         # Its millimetres are those of an older frame version; it is being laid anew.
-        pyramid = None
-    registration = pyramid.registration if pyramid else accepted
+        pyramid = shown = None
+    registration = shown or accepted
     return {
         "um_per_px": image.stated_um_per_px or image.file_um_per_px,
         "width_px": image.width_px,
         "height_px": image.height_px,
         "tile_url": tile_address_template(pyramid),
         "window_url": window_address_template(image) if registration else None,
-        "grid": {**pyramid.grid, "zooms": pyramid.zooms, "tile_size_px": pyramid.tile_size_px} if pyramid else None,
+        "grid": grid_document(pyramid),
         "footprint_mm": pyramid.footprint_mm if pyramid else None,
         "registration": {
             "id": str(registration.pk),
             "version": registration.version,
             "method": registration.method,
             "map": registration.map,
-            "uncertainty": uncertainty_document(registration.uncertainty),
+            "uncertainty": _uncertainty_document(registration.uncertainty),
             "rms_mm": registration.quality.get("check_rms_mm"),
         }
         if registration
@@ -188,7 +201,14 @@ def open_fields(image: TechnicalImage) -> dict[str, Any]:
     }
 
 
-def uncertainty_document(stored: dict[str, Any] | None) -> dict[str, Any] | None:
+def grid_document(pyramid: Pyramid | None) -> dict[str, Any] | None:
+    """Return where the tiles of a pyramid lie."""
+    if pyramid is None or pyramid.grid is None:
+        return None
+    return {**pyramid.grid, "zooms": pyramid.zooms, "tile_size_px": pyramid.tile_size_px}
+
+
+def _uncertainty_document(stored: dict[str, Any] | None) -> dict[str, Any] | None:
     """Return the grid of 95 % radii as the viewer takes it: null where nothing measured holds the map."""
     if stored is None:
         return None

@@ -4,6 +4,7 @@ from typing import Any, ClassVar
 
 from django import forms
 from django.db.models import QuerySet
+from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from imaging.compute.rights import RIGHTS_URIS
@@ -20,12 +21,13 @@ __all__ = [
     "StudyForm",
     "TokenForm",
     "WorkForm",
+    "rights_choices",
 ]
 
 
 def rights_choices() -> list[tuple[str, str]]:
     """Return the rights statements with an empty first line."""
-    return [("", _("not stated")), *RIGHTS_URIS.items()]
+    return [("", str(_("not stated"))), *RIGHTS_URIS.items()]
 
 
 class StudyForm(forms.Form):
@@ -111,5 +113,5 @@ class TokenForm(forms.Form):
     label = forms.CharField(label=_("What it is for"), max_length=100)
     days = forms.IntegerField(label=_("Days until it ends"), min_value=1, max_value=366, initial=90)
 
-    def __init__(self, *arguments: Any, **options: Any):
-        super().__init__(*arguments, auto_id="token_%s", **options)
+    def __init__(self, data: QueryDict | None = None):
+        super().__init__(data, auto_id="token_%s")

@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.utils.translation import get_language
 from django.views.decorators.http import require_GET
 
-from frontend.pages.examination import frame_document, image_document, open_fields
+from frontend.pages.examination import frame_document, grid_document, image_document, open_fields
 from imaging.access import access_face, access_frame, images_open_to, require_role
 from imaging.api.addresses import tile_address_template
 from imaging.models import Datum, Frame, PyramidKind, Role, TechnicalImage
@@ -30,7 +30,7 @@ def show_frame_setup(request: HttpRequest, face_id: str) -> HttpResponse:
         "frame": frame_document(frame) if frame else None,
         "stated": {"width_mm": face.artwork.width_mm, "height_mm": face.artwork.height_mm},
         "datums": [{"code": code, "label": str(label)} for code, label in Datum.choices],
-        "images": [raw_document(image) for image in images],
+        "images": [_raw_document(image) for image in images],
         "frames_url": f"/api/v1/faces/{face.pk}/frames",
         "corrections_url": f"/api/v1/frames/{frame.pk}/corrections" if frame else None,
         "csrf_token": get_token(request),
@@ -40,14 +40,14 @@ def show_frame_setup(request: HttpRequest, face_id: str) -> HttpResponse:
     return render(request, "frame_setup.html", context)
 
 
-def raw_document(image: TechnicalImage) -> dict[str, Any]:
+def _raw_document(image: TechnicalImage) -> dict[str, Any]:
     """Return an image with the tiles in its own pixels."""
     raw = current_pyramid(image, PyramidKind.RAW_DISPLAY)
     return {
         **image_document(image, is_open=True),
         **open_fields(image),
         "raw_tile_url": tile_address_template(raw),
-        "raw_grid": {**raw.grid, "zooms": raw.zooms, "tile_size_px": raw.tile_size_px} if raw else None,
+        "raw_grid": grid_document(raw),
     }
 
 
@@ -56,11 +56,11 @@ def show_frame(request: HttpRequest, frame_id: str) -> HttpResponse:
     """Answer a frame version as a page or as JSON: zero point, axes, size, uncertainty, outline, way from the last."""
     frame = access_frame(request.user, frame_id)
     if not request.accepts("text/html"):
-        return JsonResponse(frame_description(frame))
+        return JsonResponse(_frame_description(frame))
     return render(request, "frame.html", {"frame": frame, "artwork": frame.face.artwork})
 
 
-def frame_description(frame: Frame) -> dict[str, Any]:
+def _frame_description(frame: Frame) -> dict[str, Any]:
     """Return a frame version as a document that can be read without this program."""
     return {
         "id": str(frame.pk),

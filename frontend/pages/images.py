@@ -1,8 +1,9 @@
 """The image page: what an image is, how it came in, how well it lies, who may see it."""
 
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import messages
+from django.db.models import Field
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -25,10 +26,10 @@ __all__ = ["correct_image_page", "lay_by_scale", "show_image"]
 def show_image(request: HttpRequest, image_id: str) -> HttpResponse:
     """Show one image's record."""
     image = access_image(request.user, image_id)
-    return render(request, "image.html", image_context(request, image, ImageCorrectionForm(instance=image)))
+    return render(request, "image.html", _image_context(request, image, ImageCorrectionForm(instance=image)))
 
 
-def image_context(request: HttpRequest, image: TechnicalImage, form: ImageCorrectionForm) -> dict[str, Any]:
+def _image_context(request: HttpRequest, image: TechnicalImage, form: ImageCorrectionForm) -> dict[str, Any]:
     """Return what the page shows, with the form as it stands."""
     role = role_in_study(request.user, image.study.pk)
     frame = current_frame(image.face)
@@ -38,7 +39,7 @@ def image_context(request: HttpRequest, image: TechnicalImage, form: ImageCorrec
         "frame": frame,
         "picture": thumbnail_address(image),
         "rights": rights_label(image.rights_uri),
-        "capture": capture_rows(image),
+        "capture": _capture_rows(image),
         "registrations": list(image.registrations.select_related("made_by", "judged_by", "frame").order_by("-version")),
         "current": current_registration(image),
         "jobs": list(image.jobs.order_by("-wanted_at")[:5]),
@@ -50,12 +51,12 @@ def image_context(request: HttpRequest, image: TechnicalImage, form: ImageCorrec
     }
 
 
-def capture_rows(image: TechnicalImage) -> list[tuple[str, Any]]:
+def _capture_rows(image: TechnicalImage) -> list[tuple[str, Any]]:
     """Return the filled capture fields with their words."""
     fields = image.capture_data()
     rows = []
     for name, value in fields.items():
-        field = TechnicalImage._meta.get_field(name)
+        field = cast(Field[Any, Any], TechnicalImage._meta.get_field(name))
         shown = image.get_polarity_display() if name == "polarity" else value
         rows.append((str(field.verbose_name), f"{shown:g}" if isinstance(shown, float) else shown))
     return rows
@@ -65,15 +66,15 @@ def capture_rows(image: TechnicalImage) -> list[tuple[str, Any]]:
 def correct_image_page(request: HttpRequest, image_id: str) -> HttpResponse:
     """Keep a correction with its author; who sees an image is for leads to say."""
     image = access_image(request.user, image_id)
-    require_role(request.user, image.study, Role.CONTRIBUTOR)
+    editor = require_role(request.user, image.study, Role.CONTRIBUTOR)
     form = ImageCorrectionForm(request.POST, instance=access_image(request.user, image_id))
     if not form.is_valid():
-        return render(request, "image.html", image_context(request, image, form), status=400)
+        return render(request, "image.html", _image_context(request, image, form), status=400)
     changes = {name: form.cleaned_data[name] for name in form.changed_data}
     if {"visibility", "embargo_until"} & set(changes):
         require_role(request.user, image.study, Role.LEAD)
     if changes:
-        correct_image(image, changes=changes, editor=request.user)
+        correct_image(image, changes=changes, editor=editor)
         messages.success(request, _("Kept. The words before stay in the history."))
     return redirect("image", image_id)
 
@@ -82,16 +83,16 @@ def correct_image_page(request: HttpRequest, image_id: str) -> HttpResponse:
 def lay_by_scale(request: HttpRequest, image_id: str) -> HttpResponse:
     """Lay an image by its stated scale and accept that, as long as nothing better lies there."""
     image = access_image(request.user, image_id)
-    require_role(request.user, image.study, Role.CONTRIBUTOR)
+    author = require_role(request.user, image.study, Role.CONTRIBUTOR)
     form = StatedScaleForm(request.POST)
     frame = current_frame(image.face)
     if not form.is_valid() or frame is None:
         messages.error(request, _("Give micrometres per pixel, and set up the frame first."))
         return redirect("image", image_id)
     registration: Registration = register_by_stated_scale(
-        image, frame, made_by=request.user, pitch_mm=form.cleaned_data["um_per_px"] / 1000, datum_px=form.datum_px()
+        image, frame, made_by=author, pitch_mm=form.cleaned_data["um_per_px"] / 1000, datum_px=form.datum_px()
     )
-    accept_registration(registration, judge=request.user, reason=_("laid by stated scale"))
-    start_publishing(registration, wanted_by=request.user)
+    accept_registration(registration, judge=author, reason=_("laid by stated scale"))
+    start_publishing(registration, wanted_by=author)
     messages.success(request, _("Laid by its scale; the tiles are being made."))
     return redirect("image", image_id)

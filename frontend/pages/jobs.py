@@ -15,7 +15,7 @@ from imaging.services.jobs import cancel_job, retry_job
 __all__ = ["show_jobs", "stop_or_repeat_job"]
 
 #: Done and stopped jobs shown; older ones are in the API.
-ENDED_SHOWN = 50
+_ENDED_SHOWN = 50
 
 
 @require_GET
@@ -24,27 +24,27 @@ def show_jobs(request: HttpRequest) -> HttpResponse:
     jobs = jobs_open_to(request.user).select_related("image__face__artwork", "image__campaign", "wanted_by")
     ended = [JobStatus.DONE, JobStatus.STOPPED, JobStatus.CANCELLED]
     context: dict[str, Any] = {
-        "running": [described(job) for job in jobs.filter(status=JobStatus.RUNNING).order_by("begun_at")],
-        "waiting": [described(job) for job in jobs.filter(status=JobStatus.WAITING).order_by("wanted_at")],
-        "ended": [described(job) for job in jobs.filter(status__in=ended).order_by("-ended_at")[:ENDED_SHOWN]],
+        "running": [_described(job) for job in jobs.filter(status=JobStatus.RUNNING).order_by("begun_at")],
+        "waiting": [_described(job) for job in jobs.filter(status=JobStatus.WAITING).order_by("wanted_at")],
+        "ended": [_described(job) for job in jobs.filter(status__in=ended).order_by("-ended_at")[:_ENDED_SHOWN]],
     }
     is_part = request.headers.get("X-Part") == "jobs"
     return render(request, "jobs_list.html" if is_part else "jobs.html", context)
 
 
-def described(job: Job) -> dict[str, Any]:
+def _described(job: Job) -> dict[str, Any]:
     """Return a job with its progress in words."""
     left_s = job.seconds_left
     took_s = (job.ended_at - job.begun_at).total_seconds() if job.ended_at and job.begun_at else None
     return {
         "job": job,
         "percent": round(100 * job.done_units / job.total_units) if job.total_units else None,
-        "left": duration_in_words(left_s) if left_s is not None else "",
-        "took": duration_in_words(took_s) if took_s is not None else "",
+        "left": _duration_in_words(left_s) if left_s is not None else "",
+        "took": _duration_in_words(took_s) if took_s is not None else "",
     }
 
 
-def duration_in_words(seconds: float) -> str:
+def _duration_in_words(seconds: float) -> str:
     """Return a duration as people say it: 8 s, 2 min 10 s, 1 h 5 min."""
     whole = round(seconds)
     if whole < 60:

@@ -19,7 +19,7 @@ from imaging.access import (
     require_role,
     role_in_study,
 )
-from imaging.models import Role, Study
+from imaging.models import Person, Role, Study
 from imaging.services.people import (
     accept_invitation,
     add_member,
@@ -41,19 +41,27 @@ __all__ = [
     "make_token",
     "show_me",
     "show_study",
+    "signed_in",
 ]
 
-MODEL_BACKEND = "django.contrib.auth.backends.ModelBackend"
+
+def signed_in(request: HttpRequest) -> Person:
+    """Return the person behind a page that only signed-in people reach."""
+    assert isinstance(request.user, Person)
+    return request.user
+
+
+_MODEL_BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
 @require_http_methods(["GET", "HEAD"])
 def show_study(request: HttpRequest, study_id: str) -> HttpResponse:
     """Show who takes part; links for guests only to leads."""
     study = access_study(request.user, study_id)
-    return render(request, "study.html", study_context(request, study))
+    return render(request, "study.html", _study_context(request, study))
 
 
-def study_context(request: HttpRequest, study: Study, **shown: Any) -> dict[str, Any]:
+def _study_context(request: HttpRequest, study: Study, **shown: Any) -> dict[str, Any]:
     """Return what the page shows; forms come back with their errors."""
     role = role_in_study(request.user, study.pk)
     is_lead = role == Role.LEAD
@@ -74,13 +82,13 @@ def study_context(request: HttpRequest, study: Study, **shown: Any) -> dict[str,
 def invite_study_guest(request: HttpRequest, study_id: str) -> HttpResponse:
     """Make a link for a guest and show it once."""
     study = access_study(request.user, study_id)
-    require_role(request.user, study, Role.LEAD)
+    lead = require_role(request.user, study, Role.LEAD)
     form = InvitationForm(request.POST)
     if not form.is_valid():
-        return render(request, "study.html", study_context(request, study, invitation_form=form), status=400)
-    _invitation, secret = invite_guest(study, **form.cleaned_data, invited_by=request.user)
+        return render(request, "study.html", _study_context(request, study, invitation_form=form), status=400)
+    _invitation, secret = invite_guest(study, **form.cleaned_data, invited_by=lead)
     link = request.build_absolute_uri(f"/invited/{secret}/")
-    return render(request, "study.html", study_context(request, study, new_link=link), status=201)
+    return render(request, "study.html", _study_context(request, study, new_link=link), status=201)
 
 
 @require_POST
@@ -99,7 +107,7 @@ def add_study_member(request: HttpRequest, study_id: str) -> HttpResponse:
     require_role(request.user, study, Role.LEAD)
     form = MemberForm(request.POST)
     if not form.is_valid():
-        return render(request, "study.html", study_context(request, study, member_form=form), status=400)
+        return render(request, "study.html", _study_context(request, study, member_form=form), status=400)
     membership = add_member(
         study,
         email=form.cleaned_data["email"],
@@ -131,7 +139,7 @@ def enter_by_invitation(request: HttpRequest, secret: str) -> HttpResponse:
     if request.method != "POST":
         return render(request, "invited.html", {"invitation": invitation})
     guest = accept_invitation(invitation, language=request.LANGUAGE_CODE)
-    login(request, guest, backend=MODEL_BACKEND)
+    login(request, guest, backend=_MODEL_BACKEND)
     request.session.set_expiry(invitation.expires_at)
     return redirect("works")
 
@@ -140,21 +148,23 @@ def enter_by_invitation(request: HttpRequest, secret: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def show_me(request: HttpRequest) -> HttpResponse:
     """Show and keep one's own name, ORCID and language, and list one's tokens."""
-    form = ProfileForm(request.POST if request.method == "POST" else None, instance=request.user)
+    person = signed_in(request)
+    form = ProfileForm(request.POST if request.method == "POST" else None, instance=person)
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, _("Kept."))
         return redirect("me")
-    return render(request, "me.html", me_context(request, form=form), status=400 if form.errors else 200)
+    return render(request, "me.html", _me_context(request, form=form), status=400 if form.errors else 200)
 
 
-def me_context(request: HttpRequest, **shown: Any) -> dict[str, Any]:
+def _me_context(request: HttpRequest, **shown: Any) -> dict[str, Any]:
     """Return what one's own page shows."""
+    person = signed_in(request)
     return {
-        "form": ProfileForm(instance=request.user),
+        "form": ProfileForm(instance=person),
         "token_form": TokenForm(),
-        "tokens": request.user.api_tokens.all(),
-        "memberships": request.user.memberships.select_related("study", "site"),
+        "tokens": person.api_tokens.all(),
+        "memberships": person.memberships.select_related("study", "site"),
         **shown,
     }
 
@@ -163,11 +173,11 @@ def me_context(request: HttpRequest, **shown: Any) -> dict[str, Any]:
 @require_POST
 def make_token(request: HttpRequest) -> HttpResponse:
     """Make an API token and show its secret once; guests get none."""
-    form = TokenForm(request.POST)
-    if request.user.is_guest or not form.is_valid():
-        return render(request, "me.html", me_context(request, token_form=form), status=400)
-    _token, secret = make_api_token(request.user, **form.cleaned_data)
-    return render(request, "me.html", me_context(request, new_secret=secret), status=201)
+    person, form = signed_in(request), TokenForm(request.POST)
+    if person.is_guest or not form.is_valid():
+        return render(request, "me.html", _me_context(request, token_form=form), status=400)
+    _token, secret = make_api_token(person, **form.cleaned_data)
+    return render(request, "me.html", _me_context(request, new_secret=secret), status=201)
 
 
 @login_required

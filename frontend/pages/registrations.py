@@ -10,7 +10,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from frontend.pages.examination import frame_document, image_document, open_fields
+from frontend.pages.examination import frame_document, grid_document, image_document, open_fields
 from imaging.access import access_image, access_registration, images_open_to, require_role, role_in_study
 from imaging.api.addresses import tile_address_template, window_address_template
 from imaging.models import PyramidKind, Registration, RegistrationStatus, Role, TechnicalImage
@@ -35,23 +35,23 @@ def show_registration(request: HttpRequest, registration_id: str) -> HttpRespons
         "artwork": image.face.artwork,
         "before": before,
         "points": registration.points.order_by("kind", "label"),
-        "places": places_to_judge(request, registration),
+        "places": _places_to_judge(request, registration),
         "may_judge": role in (Role.CONTRIBUTOR, Role.LEAD) and registration.status == RegistrationStatus.CANDIDATE,
     }
     return render(request, "registration.html", context)
 
 
 #: Places shown for judging by eye, as shares of the frame: the corners and the middle bands.
-JUDGED_SHARES = ((0.06, 0.06), (0.94, 0.06), (0.5, 0.35), (0.5, 0.65), (0.06, 0.94), (0.94, 0.94))
-JUDGED_SHARE_OF_WIDTH = 0.1
+_JUDGED_SHARES = ((0.06, 0.06), (0.94, 0.06), (0.5, 0.35), (0.5, 0.65), (0.06, 0.94), (0.94, 0.94))
+_JUDGED_SHARE_OF_WIDTH = 0.1
 
 
-def places_to_judge(request: HttpRequest, registration: Registration) -> list[dict[str, Any]]:
+def _places_to_judge(request: HttpRequest, registration: Registration) -> list[dict[str, Any]]:
     """Return pairs of windows of the same places: the reference as accepted, this image through this registration."""
-    frame, reference = registration.frame, reference_image(request, registration)
-    side_mm = frame.width_mm * JUDGED_SHARE_OF_WIDTH
+    frame, reference = registration.frame, _reference_image(request, registration)
+    side_mm = frame.width_mm * _JUDGED_SHARE_OF_WIDTH
     places = []
-    for x_share, y_share in JUDGED_SHARES:
+    for x_share, y_share in _JUDGED_SHARES:
         x_mm, y_mm = frame.width_mm * x_share - side_mm / 2, frame.height_mm * y_share - side_mm * 0.3
         query = (
             f"?x_mm={x_mm:.2f}&y_mm={y_mm:.2f}&width_mm={side_mm:.2f}&height_mm={side_mm * 0.6:.2f}"
@@ -63,7 +63,7 @@ def places_to_judge(request: HttpRequest, registration: Registration) -> list[di
     return places
 
 
-def reference_image(request: HttpRequest, registration: Registration) -> TechnicalImage | None:
+def _reference_image(request: HttpRequest, registration: Registration) -> TechnicalImage | None:
     """Return the visible image that the face is usually judged against, if one is laid and open to the reader."""
     laid = images_open_to(request.user).filter(
         face=registration.image.face_id, registrations__status=RegistrationStatus.ACCEPTED
@@ -77,16 +77,16 @@ def reference_image(request: HttpRequest, registration: Registration) -> Technic
 def judge_registration(request: HttpRequest, registration_id: str) -> HttpResponse:
     """Accept and publish, or refuse with a reason."""
     registration = access_registration(request.user, registration_id)
-    require_role(request.user, registration.image.study, Role.CONTRIBUTOR)
+    judge = require_role(request.user, registration.image.study, Role.CONTRIBUTOR)
     reason = request.POST.get("reason", "").strip()
     if request.POST.get("do") == "accept":
-        accept_registration(registration, judge=request.user, reason=reason)
-        start_publishing(registration, wanted_by=request.user)
+        accept_registration(registration, judge=judge, reason=reason)
+        start_publishing(registration, wanted_by=judge)
         messages.success(request, _("Accepted. The tiles are being laid anew."))
     elif not reason:
         messages.error(request, _("A refusal needs a reason. Say in one sentence what does not fit."))
     else:
-        refuse_registration(registration, judge=request.user, reason=reason)
+        refuse_registration(registration, judge=judge, reason=reason)
         messages.success(request, _("Refused; it stays on record."))
     return redirect("registration", registration_id)
 
@@ -99,11 +99,11 @@ def show_points(request: HttpRequest, image_id: str) -> HttpResponse:
     frame = current_frame(image.face)
     context: dict[str, Any] = {"image": image, "artwork": image.face.artwork, "frame": frame}
     if frame is not None:
-        context["data"] = points_data(request, image)
+        context["data"] = _points_data(request, image)
     return render(request, "points.html", context)
 
 
-def points_data(request: HttpRequest, image: TechnicalImage) -> dict[str, Any]:
+def _points_data(request: HttpRequest, image: TechnicalImage) -> dict[str, Any]:
     """Return what the control-point page needs; its shape is written down in viewer/api/contract.ts."""
     frame = current_frame(image.face)
     assert frame is not None
@@ -117,7 +117,7 @@ def points_data(request: HttpRequest, image: TechnicalImage) -> dict[str, Any]:
             **image_document(image, is_open=True),
             **open_fields(image),
             "raw_tile_url": tile_address_template(raw),
-            "raw_grid": {**raw.grid, "zooms": raw.zooms, "tile_size_px": raw.tile_size_px} if raw else None,
+            "raw_grid": grid_document(raw),
             "window_url": window_address_template(image),
         },
         "references": [

@@ -21,9 +21,9 @@ def show_storage(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         chosen = set(request.POST.getlist("piece"))
         pieces = [piece for piece in freeable_pieces(images) if piece.key in chosen]
-        for piece in pieces:
-            require_role(request.user, piece.study, Role.LEAD)
-        freed_bytes = free_pieces(pieces, freed_by=request.user)
+        freed_bytes = sum(
+            free_pieces([piece], freed_by=require_role(request.user, piece.study, Role.LEAD)) for piece in pieces
+        )
         messages.success(request, _("Freed %(megabytes)s MB.") % {"megabytes": round(freed_bytes / 1e6)})
         return redirect("storage")
     context = {"rows": space_of_images(images), "pieces": freeable_pieces(images) if led else [], "is_lead": bool(led)}

@@ -7,7 +7,7 @@ from imaging.models import Pyramid, TechnicalImage
 
 __all__ = ["origin_of", "tile_address_template", "window_address_template"]
 
-WINDOW_QUERY = ("x_mm", "y_mm", "width_mm", "height_mm", "width_px", "format")
+_WINDOW_QUERY = ("x_mm", "y_mm", "width_mm", "height_mm", "width_px", "format")
 
 
 def origin_of(request: HttpRequest | Request) -> str:
@@ -22,5 +22,5 @@ def tile_address_template(pyramid: Pyramid | None, *, origin: str = "") -> str |
 
 def window_address_template(image: TechnicalImage, *, origin: str = "") -> str:
     """Return the template of a rendered window of an image."""
-    query = "&".join(f"{name}={{{name}}}" for name in WINDOW_QUERY)
+    query = "&".join(f"{name}={{{name}}}" for name in _WINDOW_QUERY)
     return f"{origin}/api/v1/images/{image.pk}/window?{query}"

@@ -21,12 +21,16 @@ from imaging.models import Artwork, Campaign, Face, Study
 __all__ = [
     "ArtworkDetail",
     "ArtworkList",
+    "ArtworkSerializer",
     "CampaignDetail",
     "CampaignList",
+    "CampaignSerializer",
     "FaceDetail",
     "FaceList",
+    "FaceSerializer",
     "StudyDetail",
     "StudyList",
+    "StudySerializer",
 ]
 
 

@@ -14,7 +14,15 @@ from imaging.models import Datum, Frame, RegistrationStatus, Role
 from imaging.services.framing import FrameDescription, change_of_measure, correct_frame, set_up_frame
 from imaging.services.publishing import start_publishing
 
-__all__ = ["FaceFrames", "FrameCorrections", "FrameDetail", "FrameList"]
+__all__ = [
+    "FaceFrames",
+    "FrameCorrectionSerializer",
+    "FrameCorrections",
+    "FrameDetail",
+    "FrameList",
+    "FrameSerializer",
+    "NewFrameSerializer",
+]
 
 
 class FrameSerializer(serializers.ModelSerializer[Frame]):
@@ -82,18 +90,21 @@ class FaceFrames(APIView):
     def post(self, request: Request, pk: str) -> Response:
         """Make version 1 of the frame."""
         face = access_face(request.user, pk)
-        require_role(request.user, face.artwork.study, Role.CONTRIBUTOR)
+        author = require_role(request.user, face.artwork.study, Role.CONTRIBUTOR)
         stated = NewFrameSerializer(data=request.data)
         stated.is_valid(raise_exception=True)
-        frame = set_up_frame(face, description_of(stated.validated_data), made_by=request.user)
+        frame = set_up_frame(face, _description_of(stated.validated_data), made_by=author)
         return Response(FrameSerializer(frame).data, status=201)
 
 
-def description_of(stated: dict[str, Any]) -> FrameDescription:
+#: Fields of a frame's description that pass through as they are.
+_STATED_FIELDS = ("width_mm", "height_mm", "datum", "datum_note", "size_uncertainty_mm", "canvas_pitch_mm")
+
+
+def _description_of(stated: dict[str, Any]) -> FrameDescription:
     """Return the description of a frame from its checked fields."""
-    names = [name for name in NewFrameSerializer().fields if name != "outline_mm"]
     outline_mm = tuple((x_mm, y_mm) for x_mm, y_mm in stated["outline_mm"])
-    return FrameDescription(**{name: stated[name] for name in names}, outline_mm=outline_mm)
+    return FrameDescription(**{name: stated[name] for name in _STATED_FIELDS}, outline_mm=outline_mm)
 
 
 class FrameCorrectionSerializer(NewFrameSerializer):
@@ -110,15 +121,13 @@ class FrameCorrections(APIView):
     def post(self, request: Request, pk: str) -> Response:
         """Make the next version and publish every image in it."""
         frame = access_frame(request.user, pk)
-        require_role(request.user, frame.face.artwork.study, Role.CONTRIBUTOR)
+        author = require_role(request.user, frame.face.artwork.study, Role.CONTRIBUTOR)
         stated = FrameCorrectionSerializer(data=request.data)
         stated.is_valid(raise_exception=True)
-        description = description_of(stated.validated_data)
+        description = _description_of(stated.validated_data)
         x_mm, y_mm = stated.validated_data["zero_at_mm"]
         change = change_of_measure(frame, description, zero_at_mm=(x_mm, y_mm))
-        new = correct_frame(
-            frame, description, change=change, made_by=request.user, reason=stated.validated_data["reason"]
-        )
+        new = correct_frame(frame, description, change=change, made_by=author, reason=stated.validated_data["reason"])
         for registration in new.registrations.filter(status=RegistrationStatus.ACCEPTED):
-            start_publishing(registration, wanted_by=request.user)
+            start_publishing(registration, wanted_by=author)
         return Response(FrameSerializer(new).data, status=201)

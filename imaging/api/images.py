@@ -21,6 +21,15 @@ from imaging.services.registering import current_registration
 __all__ = ["ImageDetail", "ImageList", "ImageSerializer"]
 
 
+def _known_ids(request: Request) -> set[uuid.UUID]:
+    """Return the images that the reader may know of, asked once a request."""
+    kept: set[uuid.UUID] | None = getattr(request, "known_image_ids", None)
+    if kept is None:
+        kept = set(images_known_to(request.user).values_list("pk", flat=True))
+        setattr(request, "known_image_ids", kept)  # noqa: B010 - the request's class does not declare it
+    return kept
+
+
 class ImageSerializer(serializers.ModelSerializer[TechnicalImage]):
     """An image with the templates of its tiles and rendered windows."""
 
@@ -83,10 +92,7 @@ class ImageSerializer(serializers.ModelSerializer[TechnicalImage]):
 
     def if_known(self, image_id: uuid.UUID | None) -> str | None:
         """Return an identifier only to those who may know that the image exists."""
-        if "known_ids" not in self.context:
-            known = images_known_to(self.context["request"].user)
-            self.context["known_ids"] = set(known.values_list("pk", flat=True))
-        return str(image_id) if image_id in self.context["known_ids"] else None
+        return str(image_id) if image_id in _known_ids(self.context["request"]) else None
 
     def tile_template(self, image: TechnicalImage, kind: PyramidKind) -> str | None:
         """Return the tile template of the current pyramid of a kind."""
@@ -149,8 +155,8 @@ class ImageDetail(APIView):
         """Correct capture data, visibility or embargo."""
         image = access_image(request.user, pk)
         needs_lead = {"visibility", "embargo_until"} & set(request.data)
-        require_role(request.user, image.study, Role.LEAD if needs_lead else Role.CONTRIBUTOR)
+        editor = require_role(request.user, image.study, Role.LEAD if needs_lead else Role.CONTRIBUTOR)
         changes = ImageSerializer(image, data=request.data, partial=True, context={"request": request})
         changes.is_valid(raise_exception=True)
-        image = correct_image(image, changes=dict(changes.validated_data), editor=request.user)
+        image = correct_image(image, changes=dict(changes.validated_data), editor=editor)
         return Response(ImageSerializer(image, context={"request": request}).data)

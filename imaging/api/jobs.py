@@ -72,7 +72,7 @@ class JobCancellation(APIView):
     @extend_schema(request=None, responses=JobSerializer)
     def post(self, request: Request, pk: str) -> Response:
         """Ask the worker to stop at its next block."""
-        return Response(JobSerializer(cancel_job(writable_job(request, pk))).data)
+        return Response(JobSerializer(cancel_job(_writable_job(request, pk))).data)
 
 
 class JobRetry(APIView):
@@ -81,10 +81,10 @@ class JobRetry(APIView):
     @extend_schema(request=None, responses=JobSerializer)
     def post(self, request: Request, pk: str) -> Response:
         """Put it back into the queue."""
-        return Response(JobSerializer(retry_job(writable_job(request, pk))).data)
+        return Response(JobSerializer(retry_job(_writable_job(request, pk))).data)
 
 
-def writable_job(request: Request, pk: str) -> Job:
+def _writable_job(request: Request, pk: str) -> Job:
     """Return a job that the person may stop or run again."""
     job = access_job(request.user, pk)
     study = job.study or (job.image.study if job.image else None)

@@ -23,9 +23,18 @@ from imaging.services.registering import (
     register_by_stated_scale,
 )
 
-__all__ = ["ImageRegistrations", "RegistrationDetail", "RegistrationJudgement", "RegistrationList"]
+__all__ = [
+    "ControlPointSerializer",
+    "ImageRegistrations",
+    "JudgementSerializer",
+    "NewRegistrationSerializer",
+    "RegistrationDetail",
+    "RegistrationJudgement",
+    "RegistrationList",
+    "RegistrationSerializer",
+]
 
-MODELS = ["similarity", "affine", "projective", "smooth"]
+_MODELS = ["similarity", "affine", "projective", "smooth"]
 
 
 class ControlPointSerializer(serializers.ModelSerializer[ControlPoint]):
@@ -79,7 +88,7 @@ class RegistrationSerializer(serializers.ModelSerializer[Registration]):
 class NewRegistrationSerializer(serializers.Serializer[Any]):
     """Either points with a model, or a stated scale with the pixel of 0, 0."""
 
-    model = serializers.ChoiceField(choices=MODELS, default="affine")
+    model = serializers.ChoiceField(choices=_MODELS, default="affine")
     points = ControlPointSerializer(many=True, required=False)
     may_be_mirrored = serializers.BooleanField(default=False)
     pitch_mm = serializers.FloatField(required=False, min_value=1e-5, max_value=10)
@@ -121,7 +130,7 @@ class ImageRegistrations(APIView):
     def post(self, request: Request, pk: str) -> Response:
         """Fit the points, or take the stated scale; nothing is published before somebody accepts it."""
         image = access_image(request.user, pk)
-        require_role(request.user, image.study, Role.CONTRIBUTOR)
+        author = require_role(request.user, image.study, Role.CONTRIBUTOR)
         wanted = NewRegistrationSerializer(data=request.data)
         wanted.is_valid(raise_exception=True)
         frame = current_frame(image.face)
@@ -134,17 +143,17 @@ class ImageRegistrations(APIView):
             registration = register_by_control_points(
                 image,
                 frame,
-                wanted=WantedFit([row_of(point) for point in points], data["model"], data["may_be_mirrored"]),
-                made_by=request.user,
+                wanted=WantedFit([_row_of(point) for point in points], data["model"], data["may_be_mirrored"]),
+                made_by=author,
             )
         else:
             registration = register_by_stated_scale(
-                image, frame, made_by=request.user, pitch_mm=data.get("pitch_mm"), datum_px=data.get("datum_px")
+                image, frame, made_by=author, pitch_mm=data.get("pitch_mm"), datum_px=data.get("datum_px")
             )
         return Response(RegistrationSerializer(registration).data, status=201)
 
 
-def row_of(point: dict[str, Any]) -> ControlPointRow:
+def _row_of(point: dict[str, Any]) -> ControlPointRow:
     """Return a control point as the services take it."""
     return ControlPointRow(
         point["label"],
@@ -161,13 +170,13 @@ class RegistrationJudgement(APIView):
     def post(self, request: Request, pk: str) -> Response:
         """Judge it with a reason."""
         registration = access_registration(request.user, pk)
-        require_role(request.user, registration.image.study, Role.CONTRIBUTOR)
+        judge = require_role(request.user, registration.image.study, Role.CONTRIBUTOR)
         judgement = JudgementSerializer(data=request.data)
         judgement.is_valid(raise_exception=True)
         reason = judgement.validated_data["reason"]
         if judgement.validated_data["accept"]:
-            registration = accept_registration(registration, judge=request.user, reason=reason)
-            start_publishing(registration, wanted_by=request.user)
+            registration = accept_registration(registration, judge=judge, reason=reason)
+            start_publishing(registration, wanted_by=judge)
         else:
-            registration = refuse_registration(registration, judge=request.user, reason=reason)
+            registration = refuse_registration(registration, judge=judge, reason=reason)
         return Response(RegistrationSerializer(registration).data)

@@ -18,7 +18,13 @@ from imaging.access import Viewer
 from imaging.models import Person
 from imaging.services.tokens import person_of_api_token
 
-__all__ = ["Credential", "credential_from_scope", "person_from_scope", "viewer_of"]
+__all__ = [
+    "Credential",
+    "credential_from_scope",
+    "header",
+    "person_from_scope",
+    "viewer_of",
+]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -61,13 +67,13 @@ def viewer_of(credential: Credential) -> tuple[Viewer, datetime | None]:
         return (found[0], found[1].expires_at) if found else (AnonymousUser(), None)
     if credential.session_key:
         session = import_module(settings.SESSION_ENGINE).SessionStore(credential.session_key)
-        person = person_of_session(session)
+        person = _person_of_session(session)
         if person is not None:
             return person, session.get_expiry_date()
     return AnonymousUser(), None
 
 
-def person_of_session(session: Any) -> Person | None:
+def _person_of_session(session: Any) -> Person | None:
     """Return the signed-in person of a session, checking its password hash as Django does."""
     person_id = session.get(SESSION_KEY)
     if person_id is None or session.get(BACKEND_SESSION_KEY) not in settings.AUTHENTICATION_BACKENDS:
@@ -82,10 +88,10 @@ def person_of_session(session: Any) -> Person | None:
 
 async def person_from_scope(scope: Mapping[str, Any]) -> Viewer:
     """Return who sends an ASGI request; strangers come back as AnonymousUser."""
-    return await sync_to_async(look_up_viewer, thread_sensitive=False)(credential_from_scope(scope))
+    return await sync_to_async(_look_up_viewer, thread_sensitive=False)(credential_from_scope(scope))
 
 
-def look_up_viewer(credential: Credential) -> Viewer:
+def _look_up_viewer(credential: Credential) -> Viewer:
     """Return the viewer of a credential from a pool thread, leaving no stale connection behind."""
     close_old_connections()
     try:

@@ -12,16 +12,22 @@ from imaging.api.scope_person import Credential, credential_from_scope, viewer_o
 from imaging.compute.pyramid.tile_reader import OpenPyramids
 from imaging.services.tile_grants import TileGrant, TileGrants, decide
 
-__all__ = ["TileApplication"]
+__all__ = [
+    "Receive",
+    "Scope",
+    "Send",
+    "TileApplication",
+    "parse_address",
+]
 
 Scope: TypeAlias = MutableMapping[str, Any]
 Receive: TypeAlias = Callable[[], Awaitable[MutableMapping[str, Any]]]
 Send: TypeAlias = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 
 #: Addresses are immutable: another registration or tone is another pyramid with another id.
-PUBLIC_CACHE = b"public, max-age=604800, immutable"
-PRIVATE_CACHE = b"private, max-age=600, immutable"
-REFUSALS = {
+_PUBLIC_CACHE = b"public, max-age=604800, immutable"
+_PRIVATE_CACHE = b"private, max-age=600, immutable"
+_REFUSALS = {
     403: b"This image is closed for now.",
     404: b"There is no such tile that is open to you.",
     405: b"Tiles are read only: GET or HEAD.",
@@ -39,32 +45,34 @@ class TileApplication:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request for a tile."""
         if scope["method"] not in ("GET", "HEAD"):
-            await refuse(send, 405)
+            await _refuse(send, 405)
             return
         address = parse_address(scope["path"])
         if address is None:
-            await refuse(send, 404)
+            await _refuse(send, 404)
             return
         pyramid_name, zoom, column, row = address
-        shown, known_tag = shown_by(scope)
+        shown, known_tag = _shown_by(scope)
         # What a request shows is compared as it came; only a decision to be made is worth the parsing.
         grant = self.grants.kept(shown, pyramid_name)
         if grant is None:
             grant = await self.decided(scope, shown, pyramid_name)
         if grant.status != 200:
-            await refuse(send, grant.status)
+            await _refuse(send, grant.status)
             return
         tile = self.files.get(grant.path).tile(zoom, column, row)
         if tile is None:
-            await refuse(send, 404)
+            await _refuse(send, 404)
             return
         etag = f'"{pyramid_name}-{zoom}-{column}-{row}"'.encode()
         if etag in known_tag:
-            await send({"type": "http.response.start", "status": 304, "headers": [(b"etag", etag), *headers_of(grant)]})
+            await send(
+                {"type": "http.response.start", "status": 304, "headers": [(b"etag", etag), *_headers_of(grant)]}
+            )
             await send({"type": "http.response.body", "body": b""})
             return
         length = str(len(tile)).encode()
-        headers = [(b"etag", etag), (b"content-length", length), *headers_of(grant)]
+        headers = [(b"etag", etag), (b"content-length", length), *_headers_of(grant)]
         await send({"type": "http.response.start", "status": 200, "headers": headers})
         await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else tile})
 
@@ -93,7 +101,7 @@ class TileApplication:
             connection.close()
 
 
-def shown_by(scope: Scope) -> tuple[tuple[bytes, bytes], bytes]:
+def _shown_by(scope: Scope) -> tuple[tuple[bytes, bytes], bytes]:
     """Return cookies and authorization as they came, and the tag of what the reader has."""
     cookie = authorization = known_tag = b""
     for name, value in scope["headers"]:
@@ -114,17 +122,17 @@ def parse_address(path: str) -> tuple[str, int, int, int] | None:
     return parts[2], int(parts[3]), int(parts[4]), int(parts[5])
 
 
-def headers_of(grant: TileGrant) -> list[tuple[bytes, bytes]]:
+def _headers_of(grant: TileGrant) -> list[tuple[bytes, bytes]]:
     """Return the headers that every tile of a decision carries."""
     headers = [(b"content-type", grant.media_type.encode()), (b"x-content-type-options", b"nosniff")]
     if grant.is_public:
-        return [*headers, (b"cache-control", PUBLIC_CACHE)]
-    return [*headers, (b"cache-control", PRIVATE_CACHE), (b"vary", b"Cookie, Authorization")]
+        return [*headers, (b"cache-control", _PUBLIC_CACHE)]
+    return [*headers, (b"cache-control", _PRIVATE_CACHE), (b"vary", b"Cookie, Authorization")]
 
 
-async def refuse(send: Send, status: int) -> None:
+async def _refuse(send: Send, status: int) -> None:
     """Send a short plain answer that no cache keeps."""
-    text = REFUSALS[status]
+    text = _REFUSALS[status]
     headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"cache-control", b"no-store")]
     if status == 405:
         headers.append((b"allow", b"GET, HEAD"))

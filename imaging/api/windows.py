@@ -17,7 +17,7 @@ from imaging.services.windows import WINDOW_FORMATS, WindowRequest, render_image
 __all__ = ["ImageWindow"]
 
 
-class WindowQuery(serializers.Serializer[Any]):
+class _WindowQuery(serializers.Serializer[Any]):
     """Place and size in mm, width in pixels; the height follows from the shape of the window."""
 
     x_mm = serializers.FloatField(min_value=-100_000, max_value=100_000)
@@ -29,7 +29,7 @@ class WindowQuery(serializers.Serializer[Any]):
     registration = serializers.UUIDField(required=False)
 
 
-PARAMETERS = [
+_PARAMETERS = [
     OpenApiParameter(name, OpenApiTypes.DOUBLE, required=True) for name in ("x_mm", "y_mm", "width_mm", "height_mm")
 ] + [
     OpenApiParameter("width_px", OpenApiTypes.INT, required=True),
@@ -49,21 +49,21 @@ class ImageWindow(APIView):
         renderer = self.get_renderers()[0]
         return renderer, renderer.media_type
 
-    @extend_schema(parameters=PARAMETERS, responses={(200, "image/png"): OpenApiTypes.BINARY})
+    @extend_schema(parameters=_PARAMETERS, responses={(200, "image/png"): OpenApiTypes.BINARY})
     def get(self, request: Request, pk: str) -> HttpResponse:
         """Render it; the answer may be kept as long as image, registration and tone stay the same."""
         image = access_image(request.user, pk)
-        query = WindowQuery(data=request.query_params)
+        query = _WindowQuery(data=request.query_params)
         query.is_valid(raise_exception=True)
         data = dict(query.validated_data)
         registration_id = data.pop("registration", None)
         registration = access_registration(request.user, registration_id) if registration_id else None
         if registration is not None and registration.image_id != image.pk:
             raise FieldRefusedError(field="registration", given=str(registration_id), needed="one of this image")
-        return window_response(request, image, registration, WindowRequest(**data))
+        return _window_response(request, image, registration, WindowRequest(**data))
 
 
-def window_response(
+def _window_response(
     request: HttpRequest | Request, image: TechnicalImage, registration: Registration | None, window: WindowRequest
 ) -> HttpResponse:
     """Return the rendered window, or 304 when the reader has it."""

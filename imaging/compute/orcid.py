@@ -4,7 +4,7 @@ import re
 
 __all__ = ["orcid_has_valid_check_character"]
 
-ORCID_PATTERN = re.compile(r"\d{4}-\d{4}-\d{4}-\d{3}[\dX]")
+_ORCID_PATTERN = re.compile(r"\d{4}-\d{4}-\d{4}-\d{3}[\dX]")
 
 
 def orcid_has_valid_check_character(orcid: str) -> bool:
@@ -30,7 +30,7 @@ def orcid_has_valid_check_character(orcid: str) -> bool:
     >>> orcid_has_valid_check_character("0000-0002-1825-0098")
     False
     """
-    if not ORCID_PATTERN.fullmatch(orcid):
+    if not _ORCID_PATTERN.fullmatch(orcid):
         return False
     characters = orcid.replace("-", "")
     total = 0

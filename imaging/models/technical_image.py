@@ -13,10 +13,17 @@ from django.utils.translation import gettext_lazy as _
 from imaging.models.artwork import Face
 from imaging.models.campaign import Campaign
 from imaging.models.rights import validate_rights_uri
-from imaging.models.study import Site, Study
 from imaging.models.stored_file import StoredFile
+from imaging.models.study import Site, Study
 
-__all__ = ["ImageStatus", "Modality", "Polarity", "TechnicalImage", "Visibility"]
+__all__ = [
+    "CAPTURE_FIELDS",
+    "ImageStatus",
+    "Modality",
+    "Polarity",
+    "TechnicalImage",
+    "Visibility",
+]
 
 
 class Modality(models.TextChoices):

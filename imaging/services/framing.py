@@ -21,9 +21,9 @@ __all__ = ["FRAME_FOLLOWERS", "FrameDescription", "change_of_measure", "correct_
 FRAME_FOLLOWERS: list[Callable[[Frame, Frame, FrameChange], None]] = []
 
 #: A correction that halves or doubles a length is a slip of the pen, not a better measurement.
-SMALLEST_SCALE = 0.5
+_SMALLEST_SCALE = 0.5
 #: Canvas pitch when nothing is known of the images yet: 1270 pixels per inch, a detail photograph.
-DEFAULT_CANVAS_PITCH_MM = 0.02
+_DEFAULT_CANVAS_PITCH_MM = 0.02
 
 
 @dataclasses.dataclass(frozen=True)
@@ -35,7 +35,7 @@ class FrameDescription:
     datum: str = Datum.PAINTED_SURFACE_TOP_LEFT
     datum_note: str = ""
     size_uncertainty_mm: float = 1.0
-    canvas_pitch_mm: float = DEFAULT_CANVAS_PITCH_MM
+    canvas_pitch_mm: float = _DEFAULT_CANVAS_PITCH_MM
     outline_mm: tuple[tuple[float, float], ...] = ()
 
     def refuse_unfit(self) -> None:
@@ -79,7 +79,7 @@ def current_frame(face: Face) -> Frame | None:
 def change_of_measure(frame: Frame, description: FrameDescription, *, zero_at_mm: tuple[float, float]) -> FrameChange:
     """Return the change that new measured lengths and a new zero make; `zero_at_mm` is its place in the old frame."""
     scales = (description.width_mm / frame.width_mm, description.height_mm / frame.height_mm)
-    if not all(SMALLEST_SCALE <= scale <= 1.0 / SMALLEST_SCALE for scale in scales):
+    if not all(_SMALLEST_SCALE <= scale <= 1.0 / _SMALLEST_SCALE for scale in scales):
         raise FieldRefusedError(
             field="width_mm",
             given=f"{description.width_mm} x {description.height_mm} mm after {frame.width_mm} x {frame.height_mm} mm",
@@ -97,7 +97,7 @@ def set_up_frame(face: Face, description: FrameDescription, *, made_by: Person, 
         raise UnfitStateError(
             noun="face", state="already framed", needed="without a frame", remedy="Correct the frame instead."
         )
-    return make_version(face, description, version=1, made_by=made_by, reason=reason)
+    return _make_version(face, description, version=1, made_by=made_by, reason=reason)
 
 
 @transaction.atomic
@@ -122,18 +122,18 @@ def correct_frame(
         )
     if not reason.strip():
         raise FieldRefusedError(field="reason", given="empty", needed="one sentence why the frame is corrected")
-    new = make_version(frame.face, description, version=frame.version + 1, made_by=made_by, reason=reason)
+    new = _make_version(frame.face, description, version=frame.version + 1, made_by=made_by, reason=reason)
     new.mm_from_previous_mm = change.matrix.tolist()
     new.save(update_fields=["mm_from_previous_mm"])
     accepted = Registration.objects.select_for_update().filter(frame=frame, status=RegistrationStatus.ACCEPTED)
     for registration in accepted.select_related("image"):
-        carry_over(registration, new, change, made_by=made_by)
+        _carry_over(registration, new, change, made_by=made_by)
     for follow in FRAME_FOLLOWERS:
         follow(frame, new, change)
     return new
 
 
-def make_version(face: Face, description: FrameDescription, *, version: int, made_by: Person, reason: str) -> Frame:
+def _make_version(face: Face, description: FrameDescription, *, version: int, made_by: Person, reason: str) -> Frame:
     """Save one frame version from a checked description."""
     description.refuse_unfit()
     return Frame.objects.create(
@@ -157,7 +157,7 @@ def _carried_uncertainty(stored: dict[str, Any] | None, change: FrameChange) -> 
     return change.carried_uncertainty(UncertaintyGrid.from_json(stored)).to_json() if stored else stored
 
 
-def carry_over(registration: Registration, frame: Frame, change: FrameChange, *, made_by: Person) -> Registration:
+def _carry_over(registration: Registration, frame: Frame, change: FrameChange, *, made_by: Person) -> Registration:
     """Replace a registration by its equal in the new millimetres."""
     newest = registration.image.registrations.order_by("-version").values_list("version", flat=True)[0]
     registration.status = RegistrationStatus.REPLACED

@@ -23,7 +23,7 @@ __all__ = [
 ]
 
 #: A link for a guest never lasts longer than this.
-LONGEST_INVITATION_DAYS = 366
+_LONGEST_INVITATION_DAYS = 366
 
 
 @transaction.atomic
@@ -39,8 +39,8 @@ def invite_guest(study: Study, *, guest_name: str, days: int, invited_by: Person
     """Return an invitation and the secret of its link, which cannot be shown again."""
     if not guest_name.strip():
         raise FieldRefusedError(field="guest_name", given="empty", needed="the guest's name: comments carry it")
-    if not 1 <= days <= LONGEST_INVITATION_DAYS:
-        raise FieldRefusedError(field="days", given=days, needed=f"1 to {LONGEST_INVITATION_DAYS} days")
+    if not 1 <= days <= _LONGEST_INVITATION_DAYS:
+        raise FieldRefusedError(field="days", given=days, needed=f"1 to {_LONGEST_INVITATION_DAYS} days")
     secret = secrets.token_urlsafe(24)
     invitation = Invitation.objects.create(
         study=study,
@@ -103,7 +103,7 @@ def add_member(study: Study, *, email: str, name: str, role: Role, site: Site | 
 @transaction.atomic
 def change_role(membership: Membership, *, role: Role, site: Site | None) -> Membership:
     """Change what a member may do; the last lead stays lead."""
-    refuse_losing_last_lead(membership, remains_lead=role == Role.LEAD)
+    _refuse_losing_last_lead(membership, remains_lead=role == Role.LEAD)
     membership.role, membership.site = role, site
     membership.save(update_fields=["role", "site"])
     return membership
@@ -112,11 +112,11 @@ def change_role(membership: Membership, *, role: Role, site: Site | None) -> Mem
 @transaction.atomic
 def remove_member(membership: Membership) -> None:
     """End a person's part in a study; what they said stays."""
-    refuse_losing_last_lead(membership, remains_lead=False)
+    _refuse_losing_last_lead(membership, remains_lead=False)
     membership.delete()
 
 
-def refuse_losing_last_lead(membership: Membership, *, remains_lead: bool) -> None:
+def _refuse_losing_last_lead(membership: Membership, *, remains_lead: bool) -> None:
     """Refuse to leave a study without a lead."""
     Study.objects.select_for_update().get(pk=membership.study_id)
     others = Membership.objects.filter(study=membership.study_id, role=Role.LEAD).exclude(pk=membership.pk)

@@ -70,7 +70,7 @@ def publish_pyramid(run: JobRun) -> dict[str, Any]:
         raise UnfitStateError(
             noun="registration", state=registration.status, needed="accepted", remedy="Accept it, then publish."
         )
-    image, plan = registration.image, plan_of(registration)
+    image, plan = registration.image, _plan_of(registration)
     run.begin_stage("lay")
     path = place_to_build(run, PyramidKind.DISPLAY)
     build_pyramid(open_image_source(image), path, plan, progress=run.report, is_cancelled=run.is_cancelled)
@@ -83,13 +83,13 @@ def publish_pyramid(run: JobRun) -> dict[str, Any]:
             registration=registration,
             footprint_mm=footprint_mm(plan.grid, plan.frame_map),
             parameters={"tone": plan.tone.to_json(), "is_resampled": plan.is_resampled},
-            **layout_of(PyramidFile(path)),
+            **_layout_of(PyramidFile(path)),
         )
         TechnicalImage.objects.filter(pk=image.pk).update(status=ImageStatus.PUBLISHED)
     return {"sha256": built.sha256}
 
 
-def plan_of(registration: Registration) -> PyramidPlan:
+def _plan_of(registration: Registration) -> PyramidPlan:
     """Return what the pyramid of a registration shows and where."""
     image = registration.image
     if image.tone is None:
@@ -99,7 +99,7 @@ def plan_of(registration: Registration) -> PyramidPlan:
     return PyramidPlan(grid=grid, frame_map=frame_map, tone=DisplayTone.from_json(image.tone))
 
 
-def layout_of(file: PyramidFile) -> dict[str, Any]:
+def _layout_of(file: PyramidFile) -> dict[str, Any]:
     """Return the columns that repeat what a pyramid file says of itself."""
     return {
         "media_type": file.media_type,

@@ -36,8 +36,8 @@ __all__ = [
     "register_same_grid",
 ]
 
-UM_PER_MM = 1000.0
-ZERO_POINT_ASSUMED = (
+_UM_PER_MM = 1000.0
+_ZERO_POINT_ASSUMED = (
     "No zero point was given: the middle of the picture lies on the middle of the frame. "
     "Give the pixel of 0, 0, or set control points."
 )
@@ -57,7 +57,7 @@ def current_registration(image: TechnicalImage) -> Registration | None:
     return image.registrations.filter(status=RegistrationStatus.ACCEPTED).select_related("frame").first()
 
 
-def image_size_px(image: TechnicalImage) -> tuple[int, int]:
+def _image_size_px(image: TechnicalImage) -> tuple[int, int]:
     """Return the size of an image that has been read; one that has not is refused."""
     if image.width_px is None or image.height_px is None:
         raise UnfitStateError(noun="image", state=image.status, needed="read", remedy="Wait until it has been read.")
@@ -76,8 +76,8 @@ def register_by_stated_scale(
 
     Without `datum_px` the middle of the picture is laid on the middle of the frame, and the registration says so.
     """
-    size_px = image_size_px(image)
-    pitch_mm = pitch_mm or (image.stated_um_per_px or image.file_um_per_px or 0.0) / UM_PER_MM
+    size_px = _image_size_px(image)
+    pitch_mm = pitch_mm or (image.stated_um_per_px or image.file_um_per_px or 0.0) / _UM_PER_MM
     if not pitch_mm > 0.0:
         raise FieldRefusedError(field="stated_um_per_px", given="empty", needed="micrometres per pixel above zero")
     notes = []
@@ -86,11 +86,11 @@ def register_by_stated_scale(
         turned = size_px[::-1] if image.exif_orientation >= 5 else size_px
         datum_px = (turned[0] / 2.0, turned[1] / 2.0)
         origin_mm = (frame.width_mm / 2.0, frame.height_mm / 2.0)
-        notes.append({"code": "zero_point_assumed", "message": ZERO_POINT_ASSUMED})
+        notes.append({"code": "zero_point_assumed", "message": _ZERO_POINT_ASSUMED})
     frame_map = FrameMap.from_stated_scale(
         pitch_mm, origin_mm, image_size_px=size_px, orientation=image.exif_orientation, datum_px=datum_px
     )
-    return save_candidate(
+    return _save_candidate(
         image,
         frame,
         frame_map,
@@ -108,7 +108,7 @@ def register_by_control_points(
     """Return a candidate registration fitted to control points; check points only judge it."""
     points, model = wanted.points, wanted.model
     options = FitOptions(
-        image_size_px=image_size_px(image),
+        image_size_px=_image_size_px(image),
         extent_mm=(0.0, 0.0, frame.width_mm, frame.height_mm),
         labels=[point.label for point in points],
         may_be_mirrored=wanted.may_be_mirrored,
@@ -120,7 +120,7 @@ def register_by_control_points(
         check=[point.is_check for point in points],
         options=options,
     )
-    registration = save_candidate(
+    registration = _save_candidate(
         image,
         frame,
         fit.frame_map,
@@ -131,14 +131,14 @@ def register_by_control_points(
             *({"code": "slip", "message": slip.message} for slip in fit.slips),
             *(note.to_json() for note in fit.notes),
         ],
-        quality=quality_of_fit(fit),
+        quality=_quality_of_fit(fit),
         uncertainty=fit.uncertainty.to_json(),
     )
-    save_points(registration, points, fit)
+    _save_points(registration, points, fit)
     return registration
 
 
-def quality_of_fit(fit: ControlPointFit) -> dict[str, Any]:
+def _quality_of_fit(fit: ControlPointFit) -> dict[str, Any]:
     """Return the figures a judge reads; what was measured on held-out points stands apart from the fit's own."""
     check_mm = fit.check_error_mm
     return {
@@ -161,13 +161,13 @@ def register_same_grid(image: TechnicalImage, other: TechnicalImage, *, made_by:
         raise UnfitStateError(
             noun="reference image", state="not registered", needed="registered", remedy=f"Register {other} first."
         )
-    if image_size_px(image) != image_size_px(other):
+    if _image_size_px(image) != _image_size_px(other):
         raise FieldRefusedError(
             field="same_grid_as",
             given=f"{image.width_px} x {image.height_px} px against {other.width_px} x {other.height_px} px",
             needed="two images of the same size in pixels",
         )
-    return save_candidate(
+    return _save_candidate(
         image,
         reference.frame,
         FrameMap.from_json(reference.map),
@@ -183,11 +183,11 @@ def register_same_grid(image: TechnicalImage, other: TechnicalImage, *, made_by:
 @transaction.atomic
 def accept_registration(registration: Registration, *, judge: Person, reason: str = "") -> Registration:
     """Accept a candidate; the one accepted before is replaced and stays on record."""
-    registration = locked_candidate(registration)
+    registration = _locked_candidate(registration)
     registration.image.registrations.filter(status=RegistrationStatus.ACCEPTED).update(
         status=RegistrationStatus.REPLACED
     )
-    return judged(registration, RegistrationStatus.ACCEPTED, judge=judge, reason=reason)
+    return _judged(registration, RegistrationStatus.ACCEPTED, judge=judge, reason=reason)
 
 
 @transaction.atomic
@@ -195,10 +195,10 @@ def refuse_registration(registration: Registration, *, judge: Person, reason: st
     """Refuse a candidate with a reason; it stays on record."""
     if not reason.strip():
         raise FieldRefusedError(field="judgement", given="empty", needed="one sentence why it is refused")
-    return judged(locked_candidate(registration), RegistrationStatus.REFUSED, judge=judge, reason=reason)
+    return _judged(_locked_candidate(registration), RegistrationStatus.REFUSED, judge=judge, reason=reason)
 
 
-def locked_candidate(registration: Registration) -> Registration:
+def _locked_candidate(registration: Registration) -> Registration:
     """Return the row locked for judgement; one judged already is refused."""
     # Locking the image serialises two judges of two candidates.
     TechnicalImage.objects.select_for_update().get(pk=registration.image_id)
@@ -213,7 +213,7 @@ def locked_candidate(registration: Registration) -> Registration:
     return registration
 
 
-def judged(registration: Registration, status: RegistrationStatus, *, judge: Person, reason: str) -> Registration:
+def _judged(registration: Registration, status: RegistrationStatus, *, judge: Person, reason: str) -> Registration:
     """Save a judgement with its author and time."""
     registration.status = status
     registration.judged_by, registration.judged_at, registration.judgement = judge, timezone.now(), reason
@@ -222,7 +222,7 @@ def judged(registration: Registration, status: RegistrationStatus, *, judge: Per
 
 
 @transaction.atomic
-def save_candidate(
+def _save_candidate(
     image: TechnicalImage, frame: Frame, frame_map: FrameMap, *, made_by: Person, **fields: Any
 ) -> Registration:
     """Save the next registration version of an image after refusing folds."""
@@ -242,7 +242,7 @@ def save_candidate(
     )
 
 
-def save_points(registration: Registration, points: Sequence[ControlPointRow], fit: ControlPointFit) -> None:
+def _save_points(registration: Registration, points: Sequence[ControlPointRow], fit: ControlPointFit) -> None:
     """Save each point with its residual and whether it was named as a slip."""
     slips = {slip.index for slip in fit.slips}
     ControlPoint.objects.bulk_create(
@@ -254,14 +254,14 @@ def save_points(registration: Registration, points: Sequence[ControlPointRow], f
             y_mm=point.frame_mm[1],
             x_px=point.image_px[0],
             y_px=point.image_px[1],
-            residual_mm=finite_or_none(fit.residual_mm[index]),
-            leave_one_out_mm=finite_or_none(fit.leave_one_out_mm[index]),
+            residual_mm=_finite_or_none(fit.residual_mm[index]),
+            leave_one_out_mm=_finite_or_none(fit.leave_one_out_mm[index]),
             is_slip=index in slips,
         )
         for index, point in enumerate(points)
     )
 
 
-def finite_or_none(value: float) -> float | None:
+def _finite_or_none(value: float) -> float | None:
     """Return a figure, or None where it was not measured."""
     return float(value) if np.isfinite(value) else None

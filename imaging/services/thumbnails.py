@@ -19,10 +19,10 @@ def thumbnail_address(image: TechnicalImage) -> str | None:
     pyramid = current_pyramid(image, PyramidKind.DISPLAY)
     if pyramid is None or pyramid.registration is None:
         return None
-    return window_of_frame(image, pyramid.registration, footprint_mm=pyramid.footprint_mm)
+    return _window_of_frame(image, pyramid.registration, footprint_mm=pyramid.footprint_mm)
 
 
-def window_of_frame(image: TechnicalImage, registration: Registration, *, footprint_mm: list[list[float]]) -> str:
+def _window_of_frame(image: TechnicalImage, registration: Registration, *, footprint_mm: list[list[float]]) -> str:
     """Return the window of the whole frame, or of the image itself when it covers only a small part of the face."""
     frame = registration.frame
     x_mm, y_mm, width_mm, height_mm = 0.0, 0.0, frame.width_mm, frame.height_mm

@@ -27,16 +27,16 @@ from imaging.services.storage_paths import absolute_path
 
 __all__ = ["FRESH_S", "TileGrant", "TileGrants", "decide"]
 
-logger = logging.getLogger(__name__)
+_logger = logging.getLogger(__name__)
 
 #: A decision counts while the listener heard from the database within this time.
 FRESH_S = 1.5
 #: Pause between two signs of life asked of the listening connection.
-BEAT_S = 0.4
+_BEAT_S = 0.4
 #: No decision is kept longer, whatever happens.
-KEPT_S = 60.0
+_KEPT_S = 60.0
 #: Decisions kept per process; the oldest goes first.
-KEPT_DECISIONS = 50_000
+_KEPT_DECISIONS = 50_000
 
 
 @dataclasses.dataclass(frozen=True)
@@ -76,7 +76,7 @@ class TileGrants:
         with self.lock:
             if generation == self.generation:
                 self.decisions[shown, pyramid] = grant
-                while len(self.decisions) > KEPT_DECISIONS:
+                while len(self.decisions) > _KEPT_DECISIONS:
                     self.decisions.popitem(last=False)
         return grant
 
@@ -104,8 +104,8 @@ class TileGrants:
             try:
                 self.listen_on_one_connection()
             except psycopg.Error as error:
-                logger.warning("tile grants: the listening connection was lost (%s); each tile asks anew", error)
-                self.stopping.wait(BEAT_S)
+                _logger.warning("tile grants: the listening connection was lost (%s); each tile asks anew", error)
+                self.stopping.wait(_BEAT_S)
 
     def listen_on_one_connection(self) -> None:
         """Hear notices on one connection, asking it for a sign of life between them."""
@@ -119,14 +119,14 @@ class TileGrants:
             while not self.stopping.is_set():
                 listening.execute("SELECT 1")
                 self.heard_at_s = time.monotonic()
-                for _ in listening.notifies(timeout=BEAT_S, stop_after=1):
+                for _ in listening.notifies(timeout=_BEAT_S, stop_after=1):
                     self.forget_all()
 
 
 def decide(viewer: Viewer, pyramid_id: uuid.UUID, credential_ends_at: datetime | None) -> TileGrant:
     """Return the decision on one pyramid for one person, asking the access door."""
     now_s = time.monotonic()
-    ends_at_s = now_s + KEPT_S
+    ends_at_s = now_s + _KEPT_S
     if credential_ends_at is not None:
         ends_at_s = min(ends_at_s, now_s + (credential_ends_at - timezone.now()).total_seconds())
     if (invitation := getattr(viewer, "invitation", None)) is not None:
@@ -143,12 +143,12 @@ def decide(viewer: Viewer, pyramid_id: uuid.UUID, credential_ends_at: datetime |
         status=200,
         path=absolute_path(pyramid.path),
         media_type=pyramid.media_type,
-        is_public=is_open_to_strangers(pyramid_id),
+        is_public=_is_open_to_strangers(pyramid_id),
         ends_at_s=ends_at_s,
     )
 
 
-def is_open_to_strangers(pyramid_id: uuid.UUID) -> bool:
+def _is_open_to_strangers(pyramid_id: uuid.UUID) -> bool:
     """Return whether a pyramid's tiles may be kept by shared caches."""
     try:
         access_pyramid(AnonymousUser(), pyramid_id)

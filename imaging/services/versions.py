@@ -5,10 +5,10 @@ from importlib.metadata import PackageNotFoundError, version
 __all__ = ["SOFTWARE_VERSION"]
 
 #: Kept in step with pyproject.toml by a test; the project itself is not installed as a package.
-VERSION = "0.1.0"
+_VERSION = "0.1.0"
 
 
-def library_version(name: str) -> str:
+def _library_version(name: str) -> str:
     """Return the version of an installed library, or `?` when it is not there."""
     try:
         return version(name)
@@ -17,4 +17,4 @@ def library_version(name: str) -> str:
 
 
 #: Pixels depend on these libraries, so a result that cannot be reproduced says which ones made it.
-SOFTWARE_VERSION = f"mahlstick {VERSION} pyvips {library_version('pyvips-binary')}"[:40]
+SOFTWARE_VERSION = f"mahlstick {_VERSION} pyvips {_library_version('pyvips-binary')}"[:40]

@@ -27,13 +27,13 @@ WORK_FIELDS = (
     "rights_uri",
     "part_of",
 )
-LARGEST_SIDE_MM = 100_000.0
+_LARGEST_SIDE_MM = 100_000.0
 
 
 @transaction.atomic
 def enter_work(study: Study, fields: dict[str, Any]) -> Artwork:
     """Return a new work of a study with its front."""
-    refuse_unfit_work(study, fields, None)
+    _refuse_unfit_work(study, fields, None)
     artwork = Artwork.objects.create(study=study, **fields)
     Face.objects.create(artwork=artwork, kind=FaceKind.FRONT)
     return artwork
@@ -43,22 +43,24 @@ def enter_work(study: Study, fields: dict[str, Any]) -> Artwork:
 def correct_work(artwork: Artwork, fields: dict[str, Any]) -> Artwork:
     """Correct what is stated about a work; what stood before is in its history."""
     artwork = Artwork.objects.select_for_update().get(pk=artwork.pk)
-    refuse_unfit_work(artwork.study, fields, artwork)
+    _refuse_unfit_work(artwork.study, fields, artwork)
     for name, value in fields.items():
         setattr(artwork, name, value)
     artwork.save()
     return artwork
 
 
-def refuse_unfit_work(study: Study, fields: dict[str, Any], artwork: Artwork | None) -> None:
+def _refuse_unfit_work(study: Study, fields: dict[str, Any], artwork: Artwork | None) -> None:
     """Refuse a number that is taken, sizes no work has, and a work that would be part of itself."""
     same = Artwork.objects.filter(study=study, inventory_number=fields.get("inventory_number"))
-    if same.exclude(pk=artwork.pk if artwork else None).exists():
+    if artwork is not None:
+        same = same.exclude(pk=artwork.pk)
+    if same.exists():
         raise FieldRefusedError(
             field="inventory_number", given=f"{fields['inventory_number']}, taken", needed="a number of its own"
         )
     for name in ("height_mm", "width_mm"):
-        if name in fields and not 0.0 < fields[name] <= LARGEST_SIDE_MM:
+        if name in fields and not 0.0 < fields[name] <= _LARGEST_SIDE_MM:
             raise FieldRefusedError(field=name, given=f"{fields[name]} mm", needed="above 0 and at most 100 m")
     whole = fields.get("part_of")
     while whole is not None:

@@ -3,7 +3,7 @@
 import csv
 import json
 from argparse import ArgumentParser
-from typing import Any
+from typing import Any, TextIO, cast
 
 from django.core.management.base import BaseCommand
 
@@ -26,11 +26,11 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Print the table; nothing of the installation's own data is read or changed."""
-        writer = csv.writer(self.stdout._out, lineterminator="\n")
-        with own_server(make_cast) as (address, cast):
+        writer = csv.writer(cast(TextIO, self.stdout), lineterminator="")
+        with own_server(make_cast) as (address, people):
             if not options["json"]:
                 writer.writerow(Answer._fields)
-            for answer in ask_everything(cast, address=address):
+            for answer in ask_everything(people, address=address):
                 if options["json"]:
                     self.stdout.write(json.dumps(answer._asdict()))
                 else:
