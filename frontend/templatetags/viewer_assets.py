@@ -3,6 +3,7 @@
 import json
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from django import template
 from django.conf import settings
@@ -51,7 +52,7 @@ def viewer_entry(name: str) -> SafeString:
 
 @register.simple_tag
 def viewer_fonts() -> str:
-    """Return the addresses of the fonts every page needs at once, for `room.js`, which knows whether the link is slow."""
+    """Return the addresses of the fonts a page needs at once; `room.js` asks for them unless the link is slow."""
     files = [
         chunk["file"]
         for source, chunk in _manifest().items()
@@ -84,7 +85,7 @@ def initials(person: object) -> str:
     return (words[0][0] + (words[-1][0] if len(words) > 1 else words[0][1:2])).upper()
 
 
-def _collect(manifest: dict[str, dict], source: str, *, styles: list[str], preloads: list[str]) -> None:
+def _collect(manifest: dict[str, dict[str, Any]], source: str, *, styles: list[str], preloads: list[str]) -> None:
     chunk = manifest[source]
     if chunk["file"] in preloads:
         return
@@ -100,7 +101,7 @@ def _address(file: str) -> str:
     return static(f"viewer/{file}")
 
 
-def _manifest() -> dict[str, dict]:
+def _manifest() -> dict[str, dict[str, Any]]:
     if settings.DEBUG:
         # A rebuilt viewer shows at the next request of a developer.
         _read_json.cache_clear()
@@ -117,5 +118,6 @@ def _drawings() -> dict[str, dict[str, str]]:
 
 
 @lru_cache(maxsize=4)
-def _read_json(path: Path) -> dict[str, dict]:
-    return json.loads(path.read_text(encoding="utf-8"))
+def _read_json(path: Path) -> dict[str, dict[str, Any]]:
+    document: dict[str, dict[str, Any]] = json.loads(path.read_text(encoding="utf-8"))
+    return document
