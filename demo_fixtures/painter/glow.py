@@ -40,7 +40,7 @@ def _luminescence_pixel(region, row, column, out):  # type: ignore[no-untyped-de
         lit = math.sqrt(max(paint[band], 0.0))
         tint = green[band] * (1.0 + (0.16, 0.02, -0.14)[band] * amber)
         value = below + tint * film * (0.30 + 0.85 * lit)
-        value += (0.030, 0.017, 0.044)[band] * later
+        value += (0.018, 0.011, 0.027)[band] * later
         value += (0.16 - value) * 0.38 * milky * (0.85, 1.0, 1.1)[band]
         value += ((0.17, 0.165, 0.15)[band] - value) * lost
         value += ((0.030, 0.022, 0.042)[band] - value) * patched * 0.85

@@ -125,6 +125,25 @@ def lay_wash(tile, grid, film, seed):  # type: ignore[no-untyped-def]
             tile[row, column, 8] = tile[row, column, 8] * 0.7 + thick * 0.25
 
 
+@njit(cache=True, nogil=True, inline="always")
+def _widen(span, row, reach, used, columns):  # type: ignore[no-untyped-def]
+    """Take a row's columns into the used part of the tile and return its first and last row."""
+    top, bottom = used
+    if row < top:
+        for blank in range(row, min(top, bottom + 1) if bottom >= 0 else row + 1):
+            span[blank, 0] = columns
+            span[blank, 1] = -1
+        top = row
+    if row > bottom:
+        for blank in range(max(bottom + 1, top), row + 1):
+            span[blank, 0] = columns
+            span[blank, 1] = -1
+        bottom = row
+    span[row, 0] = min(span[row, 0], reach[0])
+    span[row, 1] = max(span[row, 1], reach[1])
+    return top, bottom
+
+
 @njit(cache=True, nogil=True)
 def _claim(strokes, index, grid, reach, work):  # type: ignore[no-untyped-def]
     """Find, for every pixel near a stroke, the nearest place on its path; return the used rows."""
@@ -161,18 +180,7 @@ def _claim(strokes, index, grid, reach, work):  # type: ignore[no-untyped-def]
             last = min(columns - 1, int(math.floor((high_mm - x_first) / pitch)) + 1)
             if first > last:
                 continue
-            if row < top:
-                for blank in range(row, min(top, bottom + 1) if bottom >= 0 else row + 1):
-                    span[blank, 0] = columns
-                    span[blank, 1] = -1
-                top = row
-            if row > bottom:
-                for blank in range(max(bottom + 1, top), row + 1):
-                    span[blank, 0] = columns
-                    span[blank, 1] = -1
-                bottom = row
-            span[row, 0] = min(span[row, 0], first)
-            span[row, 1] = max(span[row, 1], last)
+            top, bottom = _widen(span, row, (first, last), (top, bottom), columns)
             for column in range(first, last + 1):
                 dx = grid.x0_mm + (grid.column + column + 0.5) * pitch - ax
                 along = dx * ux + dy * uy

@@ -8,9 +8,17 @@ from numpy.typing import NDArray
 
 from demo_fixtures.painter import motif
 from demo_fixtures.painter.camera import Camera
+from demo_fixtures.painter.images import image_spec
 from demo_fixtures.painter.plan import Plan
 
-__all__ = ["ControlPoint", "control_points", "named_points", "write_control_points", "write_truth"]
+__all__ = [
+    "ControlPoint",
+    "control_points",
+    "named_points",
+    "named_points_in_image",
+    "write_control_points",
+    "write_truth",
+]
 
 _PICK_SD_PX = 0.3
 ControlPoint = tuple[str, float, float, float, float, str]
@@ -55,6 +63,19 @@ def named_points() -> dict[str, tuple[float, float]]:
     for index, loss in enumerate(motif.LOSSES_MM):
         points.update({f"A4-{chr(97 + index)}{number}": point for number, point in enumerate(loss, 1)})
     return points
+
+
+def named_points_in_image(name: str, size: str) -> dict[str, tuple[float, float]]:
+    """Return where the named points lie in an image, in its pixels; those outside it are left out."""
+    camera = image_spec(name).camera(size)
+    points = named_points()
+    seen = camera.px_from_mm(np.array(list(points.values())))
+    width, height = camera.size_px
+    return {
+        label: (float(x), float(y))
+        for label, (x, y) in zip(points, seen, strict=True)
+        if 0 <= x <= width and 0 <= y <= height
+    }
 
 
 def _spread(points_mm: NDArray[np.float64], count: int) -> NDArray[np.intp]:

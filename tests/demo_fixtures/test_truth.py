@@ -6,7 +6,13 @@ import numpy as np
 import pytest
 
 from demo_fixtures.painter.images import image_spec
-from demo_fixtures.painter.truth import control_points, named_points, write_control_points, write_truth
+from demo_fixtures.painter.truth import (
+    control_points,
+    named_points,
+    named_points_in_image,
+    write_control_points,
+    write_truth,
+)
 
 
 def rows_of(path):
@@ -54,3 +60,10 @@ def test_control_points_are_shared_and_picked_with_a_third_of_a_pixel(small_plan
 def test_named_points_cover_the_twelve_annotations():
     names = {name.split("-")[0] for name in named_points()}
     assert names == {*(f"A{number}" for number in range(1, 13)), "cross"}
+
+
+def test_named_points_can_be_asked_for_in_the_pixels_of_an_image():
+    whole = named_points_in_image("vis-bt-v2", "default")
+    assert whole["A5-1"] == pytest.approx(((402 + 12) / 0.08, (190 + 12) / 0.08))
+    macro = named_points_in_image("mac-bt", "default")
+    assert set(macro) == {"A2-3"}
