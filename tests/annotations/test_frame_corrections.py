@@ -12,6 +12,7 @@ from annotations.models import Annotation
 from annotations.services.exporting import web_annotation_of
 from annotations.services.history import revisions_of
 from imaging.compute.frame_versions import FrameChange
+from imaging.compute.maps import FrameMap
 from imaging.services.framing import FrameDescription, correct_frame
 from tests import factories
 
@@ -42,6 +43,15 @@ def test_the_pixels_of_the_image_do_not_move(scene, corrected):
     pixels_before, pixels_after = (document["target"][1]["selector"][:2] for document in (corrected, after))
     assert pixels_after == pixels_before
     assert after["target"][0]["selector"][2] != corrected["target"][0]["selector"][2]
+
+
+def test_a_later_registration_does_not_move_the_pixels_it_was_drawn_on(scene, corrected):
+    """The invariant of the design: a new registration never moves an annotation silently."""
+    scene.image.registrations.update(status="replaced")
+    moved = FrameMap.from_stated_scale(0.08, (5.0, 5.0), image_size_px=(8000, 6000))
+    factories.make_registration(scene.image, scene.face.frames.get(version=2), version=3, map=moved.to_json())
+    after = export_annotation(web_annotation_of(Annotation.objects.get(number=1)))
+    assert after["target"][1]["selector"][:2] == corrected["target"][1]["selector"][:2]
 
 
 def test_the_history_says_who_moved_the_frame(scene, corrected):
