@@ -11,7 +11,6 @@ import uuid
 from typing import Any
 
 from asgiref.sync import async_to_sync
-from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
@@ -180,7 +179,7 @@ def _stop_deadly_job(job: Job, deaths: int) -> None:
 
 def _worker_is_gone(job: Job) -> bool:
     """Return whether nobody holds the lock of a running job; a holder silent for long is cut off."""
-    silent_since = timezone.now() - dt.timedelta(seconds=getattr(settings, "JOB_SILENT_S", _SILENT_S))
+    silent_since = timezone.now() - dt.timedelta(seconds=_SILENT_S)
     if job.beat_at is not None and job.beat_at < silent_since:
         _cut_off_holder(job)
     with connection.cursor() as cursor:

@@ -193,7 +193,11 @@ def _place_of(number: str, face: str, options: dict[str, Any]) -> tuple[Face, Pe
     found = list(works)
     if not found:
         known = ", ".join(Artwork.objects.order_by("inventory_number").values_list("inventory_number", flat=True)[:20])
-        raise FieldRefusedError(field="artwork", given=f"{number}, which is not known", needed=f"one of {known or '-'}")
+        raise FieldRefusedError(
+            field="artwork",
+            given=f"{number}, which is not known",
+            needed=f"one of {known}" if known else "a work entered in the browser before",
+        )
     if len(found) > 1:
         studies = ", ".join(sorted(work.study.name for work in found))
         raise FieldRefusedError(field="study", given="missing", needed=f"--study with one of {studies}")
