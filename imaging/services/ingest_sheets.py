@@ -9,11 +9,22 @@ from imaging.compute.masters.master_header import MasterHeader
 from imaging.compute.masters.pixels import CheckedMaster
 from imaging.compute.masters.sheet import build_sheet
 from imaging.compute.masters.sheet_facts import SheetFacts
+from imaging.compute.rights import RIGHTS_URIS
 from imaging.interop.metadata import read_metadata
 from imaging.models import TechnicalImage
 from imaging.services.framing import current_frame
 
-__all__ = ["fill_ingest_sheet", "kept_metadata", "sheet_line"]
+__all__ = ["fill_from_metadata", "fill_ingest_sheet", "kept_metadata", "sheet_line"]
+
+#: Field of the image -> what the file says of itself.
+_FROM_METADATA = {
+    "camera": "camera",
+    "lens": "lens",
+    "exposure_s": "exposure_s",
+    "photographer": "creator",
+    "credit_line": "credit_line",
+    "rights_uri": "licence_url",
+}
 
 
 def kept_metadata(path: Path, header: MasterHeader) -> dict[str, Any]:
@@ -46,6 +57,21 @@ def fill_ingest_sheet(image: TechnicalImage, checked: CheckedMaster) -> list[dic
     )
     lines = [line.to_json() for line in build_sheet(facts)]
     return [{**line, "remedy": line["action"]} for line in lines] + twins
+
+
+def fill_from_metadata(image: TechnicalImage) -> list[str]:
+    """Take over from the file what nobody stated about the picture; return the names of the fields filled."""
+    filled = []
+    for field, name in _FROM_METADATA.items():
+        value = image.metadata.get(name)
+        if getattr(image, field) not in (None, "") or value in (None, ""):
+            continue
+        if field == "rights_uri" and value not in RIGHTS_URIS:
+            continue
+        longest = getattr(TechnicalImage._meta.get_field(field), "max_length", None)
+        setattr(image, field, value[:longest] if isinstance(value, str) else value)
+        filled.append(field)
+    return filled
 
 
 def sheet_line(code: str, *, sentence: str, remedy: str = "", state: str = "open") -> dict[str, Any]:

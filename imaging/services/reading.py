@@ -31,7 +31,7 @@ from imaging.errors import (
 from imaging.models import ImageStatus, Modality, PyramidKind, TechnicalImage
 from imaging.models.technical_image import Polarity
 from imaging.services.image_sources import open_image_source
-from imaging.services.ingest_sheets import fill_ingest_sheet, kept_metadata, sheet_line
+from imaging.services.ingest_sheets import fill_from_metadata, fill_ingest_sheet, kept_metadata, sheet_line
 from imaging.services.job_runs import JobRun
 from imaging.services.laying import lay_into_frame
 from imaging.services.master_files import refuse_full_disk
@@ -44,6 +44,8 @@ __all__ = [
     "read_master_of_image",
 ]
 
+#: What a reading writes on the row of its image.
+_READ_FIELDS = ("tone", "statistics", "metadata", "ingest_sheet", "status", "refusal")
 #: A child killed from outside may have been killed together with this worker, a moment before it.
 _OUTSIDE_KILLS = ("SIGKILL", "SIGTERM", "SIGINT", "SIGHUP")
 _OUTSIDE_KILL_PAUSE_S = 2.0
@@ -89,7 +91,8 @@ def _read_image(run: JobRun, image: TechnicalImage) -> dict[str, Any]:
         _keep_raw_display(image, raw, grid)
         image.status = ImageStatus.PUBLISHED if image.status == ImageStatus.PUBLISHED else ImageStatus.READ
         image.refusal = ""
-        image.save(update_fields=["tone", "statistics", "metadata", "ingest_sheet", "status", "refusal"])
+        filled = fill_from_metadata(image)
+        image.save(update_fields=[*_READ_FIELDS, *filled])
         laid = lay_into_frame(image, wanted_by=run.job.wanted_by or image.brought_in_by)
         _measure_followers(image)
     return {"levels_sha256": levels.sha256, "raw_display_sha256": raw.sha256, **laid}

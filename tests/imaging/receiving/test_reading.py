@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 
 import numpy as np
+import pillow_heif
 import pytest
 import tifffile
 from PIL import Image
@@ -75,6 +76,30 @@ def test_the_metadata_are_kept(read, tmp_path):
     assert image.metadata["software"] == "painter"
     assert image.metadata["header"]["format"] == "tiff"
     assert image.metadata["um_per_px"] == pytest.approx([80.0, 80.0])
+
+
+def test_what_nobody_stated_is_taken_over_from_the_file(read, tmp_path):
+    exif = Image.Exif()
+    exif[0x010F], exif[0x0110], exif[0x013B] = "Kamra", "K1", "Tilde Amberg"
+    path = tmp_path / "a.jpg"
+    Image.fromarray((painted() >> 8).astype(np.uint8)).save(path, exif=exif)
+    image = read(path, photographer="Oswin Farrow").image
+    assert (image.camera, image.photographer) == ("Kamra K1", "Oswin Farrow")
+
+
+@pytest.mark.parametrize("ending", ["png", "jpg", "heic"])
+def test_other_formats_are_read_at_every_scale(read, tmp_path, ending):
+    pillow_heif.register_heif_opener()
+    path = tmp_path / f"a.{ending}"
+    pixels = (painted() >> 8).astype(np.uint8)
+    Image.fromarray(pixels).save(path, quality=95)
+    image = read(path).image
+    assert image.status == ImageStatus.READ, image.refusal
+    source = open_image_source(image)
+    shown = source.read_window(0, 0, 320, 240, scale_factor=2).astype(float)
+    # Reference: Pillow's own decoding of the same file, halved.
+    decoded = np.asarray(Image.open(path).convert("RGB")).astype(float)
+    assert np.abs(shown - decoded.reshape(240, 2, 320, 2, 3).mean(axis=(1, 3))).mean() < 1.5
 
 
 def test_pages_are_read_as_bands(read, tmp_path):
