@@ -102,14 +102,14 @@ def access_annotation_history(viewer: Viewer, annotation_id: object) -> Annotati
 def access_face_to_draw(viewer: Viewer, face_id: object) -> Face:
     """Return a face on which this person may draw."""
     face = access_face(viewer, face_id)
-    require_role(viewer, face.artwork.study, Role.CONTRIBUTOR)
+    require_role(viewer, face.artwork.study, needed=Role.CONTRIBUTOR)
     return face
 
 
 def access_annotation_to_change(viewer: Viewer, annotation_id: object) -> Annotation:
     """Return an annotation whose shape and words this person may change: the author, still a contributor."""
     annotation = access_annotation(viewer, annotation_id)
-    require_role(viewer, annotation.face.artwork.study, Role.CONTRIBUTOR)
+    require_role(viewer, annotation.face.artwork.study, needed=Role.CONTRIBUTOR)
     _refuse_others(viewer, annotation)
     return annotation
 
@@ -118,7 +118,7 @@ def access_annotation_to_withdraw(viewer: Viewer, annotation_id: object) -> Anno
     """Return an annotation that this person may withdraw: its author, or a lead of the study."""
     annotation = access_annotation(viewer, annotation_id)
     study = annotation.face.artwork.study
-    require_role(viewer, study, Role.CONTRIBUTOR)
+    require_role(viewer, study, needed=Role.CONTRIBUTOR)
     if role_in_study(viewer, study.pk) != Role.LEAD:
         _refuse_others(viewer, annotation)
     return annotation

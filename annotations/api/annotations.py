@@ -25,6 +25,7 @@ from annotations.api.annotation_serializers import (
     NewAnnotationSerializer,
     RevisionListSerializer,
 )
+from annotations.api.problem_schema import refusals
 from annotations.api.revision_headers import etag_of, expected_revision
 from annotations.errors import AnnotationConflictError
 from annotations.models import Annotation, AnnotationQuerySet
@@ -37,6 +38,8 @@ from imaging.errors import EditConflictError
 
 __all__ = ["AnnotationDetail", "AnnotationList", "AnnotationRevisions"]
 
+# Spelt with its media type like the refusals beside it, by which a list is told from a single row.
+_JSON = "application/json"
 _IF_MATCH = OpenApiParameter(
     "If-Match", str, OpenApiParameter.HEADER, required=True, description='The revision the change began from: "3".'
 )
@@ -85,7 +88,10 @@ class AnnotationList(GenericAPIView[Annotation]):
             rows = rows.within_window(x_mm, y_mm, width_mm=width_mm, height_mm=height_mm)
         return rows
 
-    @extend_schema(parameters=[AnnotationListQuery], responses=AnnotationSerializer(many=True))
+    @extend_schema(
+        parameters=[AnnotationListQuery],
+        responses={(200, _JSON): AnnotationSerializer(many=True), **refusals(400, 401, 404)},
+    )
     def get(self, request: Request) -> Response:
         """Return a page of annotations."""
         query = AnnotationListQuery(data=request.query_params)
@@ -93,7 +99,10 @@ class AnnotationList(GenericAPIView[Annotation]):
         page = self.paginate_queryset(self.narrowed(query))
         return self.get_paginated_response(AnnotationSerializer(page, many=True).data)
 
-    @extend_schema(request=NewAnnotationSerializer, responses={201: AnnotationSerializer})
+    @extend_schema(
+        request=NewAnnotationSerializer,
+        responses={(201, _JSON): AnnotationSerializer, **refusals(400, 401, 403, 404, 409, 415)},
+    )
     def post(self, request: Request) -> Response:
         """Draw an annotation on a face (contributors)."""
         wanted = NewAnnotationSerializer(data=request.data)
@@ -114,12 +123,16 @@ class AnnotationList(GenericAPIView[Annotation]):
 class AnnotationDetail(APIView):
     """One annotation; its author changes it, its author or a lead withdraws it."""
 
-    @extend_schema(responses=AnnotationSerializer)
+    @extend_schema(responses={(200, _JSON): AnnotationSerializer, **refusals(401, 404, 410)})
     def get(self, request: Request, pk: str) -> Response:
         """Return it with its revision as ETag."""
         return _answer(access_annotation(request.user, pk))
 
-    @extend_schema(parameters=[_IF_MATCH], request=AnnotationChangeSerializer, responses=AnnotationSerializer)
+    @extend_schema(
+        parameters=[_IF_MATCH],
+        request=AnnotationChangeSerializer,
+        responses={(200, _JSON): AnnotationSerializer, **refusals(400, 401, 403, 404, 410, 412, 415, 428)},
+    )
     def patch(self, request: Request, pk: str) -> Response:
         """Change shape, words or both as one revision."""
         annotation = access_annotation_to_change(request.user, pk)
@@ -138,7 +151,7 @@ class AnnotationDetail(APIView):
             raise _conflict_seen_by(request.user, conflict, pk) from conflict
         return _answer(changed)
 
-    @extend_schema(parameters=[_IF_MATCH], responses={204: None})
+    @extend_schema(parameters=[_IF_MATCH], responses={204: None, **refusals(400, 401, 403, 404, 410, 412, 428)})
     def delete(self, request: Request, pk: str) -> Response:
         """Withdraw it; afterwards its address answers 410 and its history stays."""
         annotation = access_annotation_to_withdraw(request.user, pk)
@@ -154,7 +167,7 @@ class AnnotationDetail(APIView):
 class AnnotationRevisions(APIView):
     """What an annotation said before."""
 
-    @extend_schema(responses=RevisionListSerializer)
+    @extend_schema(responses={(200, _JSON): RevisionListSerializer, **refusals(401, 404, 410)})
     def get(self, request: Request, pk: str) -> Response:
         """Return every revision with author, time and what it changed."""
         annotation = access_annotation_history(request.user, pk)
