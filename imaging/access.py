@@ -89,7 +89,7 @@ def role_in_study(viewer: Viewer, study_id: uuid.UUID) -> str | None:
     return Role.COMMENTER if _guest_study_id(viewer) == study_id else None
 
 
-def require_role(viewer: Viewer, study: Study, needed: Role) -> Person:
+def require_role(viewer: Viewer, study: Study, *, needed: Role) -> Person:
     """Return the person if they have at least a role; the study must already have been found through this door."""
     role = role_in_study(viewer, study.pk)
     if isinstance(viewer, Person) and role is not None and ROLE_RANK[Role(role)] >= ROLE_RANK[needed]:

@@ -11,7 +11,7 @@ from imaging.models import Face, Person, TechnicalImage
 __all__ = ["load_marks"]
 
 
-def load_marks(scenario: dict[str, Any], people: dict[str, Person], face: Face) -> int:
+def load_marks(scenario: dict[str, Any], people: dict[str, Person], *, face: Face) -> int:
     """Draw every annotation whose image is registered and that is not there yet; return how many were drawn."""
     drawn = 0
     for entry in scenario["annotations"]:

@@ -133,7 +133,7 @@ class PictureLoader:
         self.refuse_first_guess(image)
         points = import_control_points((self.folder / f"control_points_{name}.csv").read_text(encoding="utf-8"))
         for entry in self.registrations_of(name):
-            self.register(image, entry, points)
+            self.register(image, entry, points=points)
         if self.does_jobs:
             self.wait_for_jobs(image)
 
@@ -143,7 +143,7 @@ class PictureLoader:
         return told or [{"image": name, "author": "korvander", "model": "smooth"}]
 
     @transaction.atomic
-    def register(self, image: TechnicalImage, entry: dict[str, Any], points: list[ControlPointRow]) -> Registration:
+    def register(self, image: TechnicalImage, entry: dict[str, Any], *, points: list[ControlPointRow]) -> Registration:
         """Fit, accept and publish one registration, with the fault that the scenario tells of."""
         frame = current_frame(image.face)
         assert frame is not None

@@ -35,7 +35,7 @@ def ask_everything(cast: Cast, *, address: str) -> Iterator[Answer]:
         for route in ROUTES:
             for state in STATES if route.is_of_image else (ANY_STATE,):
                 subject = cast.subjects[STATES[0] if state == ANY_STATE else state]
-                yield Answer(route.label, role, state, asker.ask(route, cast, subject))
+                yield Answer(route.label, role, state, asker.ask(route, cast, subject=subject))
         asker.close()
 
 
@@ -51,7 +51,7 @@ class _Asker:
             cookies.append(f"{settings.SESSION_COOKIE_NAME}={session_key}")
         self.headers = {"Cookie": "; ".join(cookies), "X-CSRFToken": self.csrf, "Origin": address}
 
-    def ask(self, route: Route, cast: Cast, subject: Subject) -> str:
+    def ask(self, route: Route, cast: Cast, *, subject: Subject) -> str:
         """Return the status, or for a list `listed` or `absent` (a refused list holds nothing)."""
         path, body = route.path(cast, subject), None
         accept = "application/json" if path.startswith("/api/") and route.accept == "text/html" else route.accept

@@ -17,7 +17,7 @@ __all__ = ["show_bring_in"]
 def show_bring_in(request: HttpRequest, artwork_id: str) -> HttpResponse:
     """Show the slip; what arrived before stands below it."""
     artwork = access_artwork(request.user, artwork_id)
-    require_role(request.user, artwork.study, Role.CONTRIBUTOR)
+    require_role(request.user, artwork.study, needed=Role.CONTRIBUTOR)
     images = images_open_to(request.user).filter(face__artwork=artwork).select_related("campaign", "master", "face")
     context = {
         "artwork": artwork,

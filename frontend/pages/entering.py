@@ -36,7 +36,7 @@ def enter_study(request: HttpRequest) -> HttpResponse:
 def enter_artwork(request: HttpRequest, study_id: str) -> HttpResponse:
     """Enter a work of a study (contributors)."""
     study = access_study(request.user, study_id)
-    require_role(request.user, study, Role.CONTRIBUTOR)
+    require_role(request.user, study, needed=Role.CONTRIBUTOR)
     works = artworks_open_to(request.user).filter(study=study)
     form = WorkForm(request.POST if request.method == "POST" else None, works=works)
     if request.method == "POST" and form.is_valid():
@@ -54,7 +54,7 @@ def enter_artwork(request: HttpRequest, study_id: str) -> HttpResponse:
 def correct_artwork(request: HttpRequest, artwork_id: str) -> HttpResponse:
     """Correct what is stated about a work (contributors)."""
     artwork = access_artwork(request.user, artwork_id)
-    require_role(request.user, artwork.study, Role.CONTRIBUTOR)
+    require_role(request.user, artwork.study, needed=Role.CONTRIBUTOR)
     works = artworks_open_to(request.user).filter(study=artwork.study_id).exclude(pk=artwork.pk)
     form = WorkForm(request.POST if request.method == "POST" else None, works=works, instance=artwork)
     if request.method == "POST" and form.is_valid():
@@ -73,7 +73,7 @@ def correct_artwork(request: HttpRequest, artwork_id: str) -> HttpResponse:
 def add_work_face(request: HttpRequest, artwork_id: str) -> HttpResponse:
     """Add a side of the work (contributors)."""
     artwork = access_artwork(request.user, artwork_id)
-    require_role(request.user, artwork.study, Role.CONTRIBUTOR)
+    require_role(request.user, artwork.study, needed=Role.CONTRIBUTOR)
     kind = request.POST.get("kind", "")
     if kind not in FaceKind.values:
         raise FieldRefusedError(field="kind", given=kind or "empty", needed="a side from the list")

@@ -22,7 +22,7 @@ __all__ = ["show_frame", "show_frame_setup"]
 def show_frame_setup(request: HttpRequest, face_id: str) -> HttpResponse:
     """Show an image of the face to click the corner and the edge on, and the measured lengths."""
     face = access_face(request.user, face_id)
-    require_role(request.user, face.artwork.study, Role.CONTRIBUTOR)
+    require_role(request.user, face.artwork.study, needed=Role.CONTRIBUTOR)
     frame = current_frame(face)
     images = images_open_to(request.user).filter(face=face).select_related("campaign").order_by("modality", "-version")
     data = {

@@ -66,13 +66,13 @@ def _capture_rows(image: TechnicalImage) -> list[tuple[str, Any]]:
 def correct_image_page(request: HttpRequest, image_id: str) -> HttpResponse:
     """Keep a correction with its author; who sees an image is for leads to say."""
     image = access_image(request.user, image_id)
-    editor = require_role(request.user, image.study, Role.CONTRIBUTOR)
+    editor = require_role(request.user, image.study, needed=Role.CONTRIBUTOR)
     form = ImageCorrectionForm(request.POST, instance=access_image(request.user, image_id))
     if not form.is_valid():
         return render(request, "image.html", _image_context(request, image, form), status=400)
     changes = {name: form.cleaned_data[name] for name in form.changed_data}
     if {"visibility", "embargo_until"} & set(changes):
-        require_role(request.user, image.study, Role.LEAD)
+        require_role(request.user, image.study, needed=Role.LEAD)
     if changes:
         correct_image(image, changes=changes, editor=editor)
         messages.success(request, _("Kept. The words before stay in the history."))
@@ -83,7 +83,7 @@ def correct_image_page(request: HttpRequest, image_id: str) -> HttpResponse:
 def lay_by_scale(request: HttpRequest, image_id: str) -> HttpResponse:
     """Lay an image by its stated scale and accept that, as long as nothing better lies there."""
     image = access_image(request.user, image_id)
-    author = require_role(request.user, image.study, Role.CONTRIBUTOR)
+    author = require_role(request.user, image.study, needed=Role.CONTRIBUTOR)
     form = StatedScaleForm(request.POST)
     frame = current_frame(image.face)
     if not form.is_valid() or frame is None:

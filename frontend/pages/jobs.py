@@ -59,7 +59,7 @@ def stop_or_repeat_job(request: HttpRequest, job_id: str) -> HttpResponse:
     """Stop a job that waits or runs, or run an ended one again."""
     job = access_job(request.user, job_id)
     if job.study is not None:
-        require_role(request.user, job.study, Role.CONTRIBUTOR)
+        require_role(request.user, job.study, needed=Role.CONTRIBUTOR)
     if request.POST.get("do") == "stop":
         cancel_job(job)
         messages.info(request, _("It stops at its next block; nothing half made is kept."))

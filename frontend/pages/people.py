@@ -82,7 +82,7 @@ def _study_context(request: HttpRequest, study: Study, **shown: Any) -> dict[str
 def invite_study_guest(request: HttpRequest, study_id: str) -> HttpResponse:
     """Make a link for a guest and show it once."""
     study = access_study(request.user, study_id)
-    lead = require_role(request.user, study, Role.LEAD)
+    lead = require_role(request.user, study, needed=Role.LEAD)
     form = InvitationForm(request.POST)
     if not form.is_valid():
         return render(request, "study.html", _study_context(request, study, invitation_form=form), status=400)
@@ -104,7 +104,7 @@ def end_invitation(request: HttpRequest, invitation_id: str) -> HttpResponse:
 def add_study_member(request: HttpRequest, study_id: str) -> HttpResponse:
     """Add a member."""
     study = access_study(request.user, study_id)
-    require_role(request.user, study, Role.LEAD)
+    require_role(request.user, study, needed=Role.LEAD)
     form = MemberForm(request.POST)
     if not form.is_valid():
         return render(request, "study.html", _study_context(request, study, member_form=form), status=400)
@@ -123,7 +123,7 @@ def add_study_member(request: HttpRequest, study_id: str) -> HttpResponse:
 def change_member(request: HttpRequest, membership_id: str) -> HttpResponse:
     """Change a member's role, or end the membership."""
     membership = access_membership(request.user, membership_id)
-    require_role(request.user, membership.study, Role.LEAD)
+    require_role(request.user, membership.study, needed=Role.LEAD)
     if request.POST.get("do") == "remove":
         remove_member(membership)
     elif request.POST.get("role") in Role.values:

@@ -77,7 +77,7 @@ def _reference_image(request: HttpRequest, registration: Registration) -> Techni
 def judge_registration(request: HttpRequest, registration_id: str) -> HttpResponse:
     """Accept and publish, or refuse with a reason."""
     registration = access_registration(request.user, registration_id)
-    judge = require_role(request.user, registration.image.study, Role.CONTRIBUTOR)
+    judge = require_role(request.user, registration.image.study, needed=Role.CONTRIBUTOR)
     reason = request.POST.get("reason", "").strip()
     if request.POST.get("do") == "accept":
         accept_registration(registration, judge=judge, reason=reason)
@@ -95,7 +95,7 @@ def judge_registration(request: HttpRequest, registration_id: str) -> HttpRespon
 def show_points(request: HttpRequest, image_id: str) -> HttpResponse:
     """Show the image in its own pixels beside a laid one, to set the same points on both."""
     image = access_image(request.user, image_id)
-    require_role(request.user, image.study, Role.CONTRIBUTOR)
+    require_role(request.user, image.study, needed=Role.CONTRIBUTOR)
     frame = current_frame(image.face)
     context: dict[str, Any] = {"image": image, "artwork": image.face.artwork, "frame": frame}
     if frame is not None:

@@ -22,7 +22,7 @@ def show_storage(request: HttpRequest) -> HttpResponse:
         chosen = set(request.POST.getlist("piece"))
         pieces = [piece for piece in freeable_pieces(images) if piece.key in chosen]
         freed_bytes = sum(
-            free_pieces([piece], freed_by=require_role(request.user, piece.study, Role.LEAD)) for piece in pieces
+            free_pieces([piece], freed_by=require_role(request.user, piece.study, needed=Role.LEAD)) for piece in pieces
         )
         messages.success(request, _("Freed %(megabytes)s MB.") % {"megabytes": round(freed_bytes / 1e6)})
         return redirect("storage")

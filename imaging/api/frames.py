@@ -90,7 +90,7 @@ class FaceFrames(APIView):
     def post(self, request: Request, pk: str) -> Response:
         """Make version 1 of the frame."""
         face = access_face(request.user, pk)
-        author = require_role(request.user, face.artwork.study, Role.CONTRIBUTOR)
+        author = require_role(request.user, face.artwork.study, needed=Role.CONTRIBUTOR)
         stated = NewFrameSerializer(data=request.data)
         stated.is_valid(raise_exception=True)
         frame = set_up_frame(face, _description_of(stated.validated_data), made_by=author)
@@ -121,7 +121,7 @@ class FrameCorrections(APIView):
     def post(self, request: Request, pk: str) -> Response:
         """Make the next version and publish every image in it."""
         frame = access_frame(request.user, pk)
-        author = require_role(request.user, frame.face.artwork.study, Role.CONTRIBUTOR)
+        author = require_role(request.user, frame.face.artwork.study, needed=Role.CONTRIBUTOR)
         stated = FrameCorrectionSerializer(data=request.data)
         stated.is_valid(raise_exception=True)
         description = _description_of(stated.validated_data)

@@ -155,7 +155,7 @@ class ImageDetail(APIView):
         """Correct capture data, visibility or embargo."""
         image = access_image(request.user, pk)
         needs_lead = {"visibility", "embargo_until"} & set(request.data)
-        editor = require_role(request.user, image.study, Role.LEAD if needs_lead else Role.CONTRIBUTOR)
+        editor = require_role(request.user, image.study, needed=Role.LEAD if needs_lead else Role.CONTRIBUTOR)
         changes = ImageSerializer(image, data=request.data, partial=True, context={"request": request})
         changes.is_valid(raise_exception=True)
         image = correct_image(image, changes=dict(changes.validated_data), editor=editor)

@@ -89,5 +89,5 @@ def _writable_job(request: Request, pk: str) -> Job:
     job = access_job(request.user, pk)
     study = job.study or (job.image.study if job.image else None)
     if study is not None:
-        require_role(request.user, study, Role.CONTRIBUTOR)
+        require_role(request.user, study, needed=Role.CONTRIBUTOR)
     return job

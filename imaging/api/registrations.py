@@ -130,7 +130,7 @@ class ImageRegistrations(APIView):
     def post(self, request: Request, pk: str) -> Response:
         """Fit the points, or take the stated scale; nothing is published before somebody accepts it."""
         image = access_image(request.user, pk)
-        author = require_role(request.user, image.study, Role.CONTRIBUTOR)
+        author = require_role(request.user, image.study, needed=Role.CONTRIBUTOR)
         wanted = NewRegistrationSerializer(data=request.data)
         wanted.is_valid(raise_exception=True)
         frame = current_frame(image.face)
@@ -170,7 +170,7 @@ class RegistrationJudgement(APIView):
     def post(self, request: Request, pk: str) -> Response:
         """Judge it with a reason."""
         registration = access_registration(request.user, pk)
-        judge = require_role(request.user, registration.image.study, Role.CONTRIBUTOR)
+        judge = require_role(request.user, registration.image.study, needed=Role.CONTRIBUTOR)
         judgement = JudgementSerializer(data=request.data)
         judgement.is_valid(raise_exception=True)
         reason = judgement.validated_data["reason"]

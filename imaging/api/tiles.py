@@ -56,7 +56,7 @@ class TileApplication:
         # What a request shows is compared as it came; only a decision to be made is worth the parsing.
         grant = self.grants.kept(shown, pyramid_name)
         if grant is None:
-            grant = await self.decided(scope, shown, pyramid_name)
+            grant = await self.decided(scope, pyramid_name, shown=shown)
         if grant.status != 200:
             await _refuse(send, grant.status)
             return
@@ -76,7 +76,7 @@ class TileApplication:
         await send({"type": "http.response.start", "status": 200, "headers": headers})
         await send({"type": "http.response.body", "body": b"" if scope["method"] == "HEAD" else tile})
 
-    async def decided(self, scope: Scope, shown: tuple[bytes, bytes], pyramid_name: str) -> TileGrant:
+    async def decided(self, scope: Scope, pyramid_name: str, *, shown: tuple[bytes, bytes]) -> TileGrant:
         """Make a decision in a pool thread."""
         try:
             pyramid_id = uuid.UUID(pyramid_name)
@@ -92,10 +92,10 @@ class TileApplication:
 
         def make_decision() -> TileGrant:
             viewer, ends_at = viewer_of(credential)
-            return decide(viewer, pyramid_id, ends_at)
+            return decide(viewer, pyramid_id, credential_ends_at=ends_at)
 
         try:
-            return self.grants.make(shown, str(pyramid_id), make_decision)
+            return self.grants.make(shown, str(pyramid_id), make_decision=make_decision)
         finally:
             # Decisions are rare; idle threads must not keep connections of the database.
             connection.close()

@@ -67,9 +67,9 @@ def _window_response(
     request: HttpRequest | Request, image: TechnicalImage, registration: Registration | None, window: WindowRequest
 ) -> HttpResponse:
     """Return the rendered window, or 304 when the reader has it."""
-    tag = window_tag(image, registration, window)
+    tag = window_tag(image, window, registration=registration)
     headers = {"ETag": tag, "Cache-Control": "private, no-cache", "Vary": "Cookie, Authorization"}
     if tag in request.headers.get("If-None-Match", ""):
         return HttpResponseNotModified(headers=headers)
-    rendered = render_image_window(image, registration, window)
+    rendered = render_image_window(image, window, registration=registration)
     return HttpResponse(rendered, content_type=WINDOW_FORMATS[window.format], headers=headers)

@@ -73,7 +73,7 @@ def publish_pyramid(run: JobRun) -> dict[str, Any]:
     image, plan = registration.image, _plan_of(registration)
     run.begin_stage("lay")
     path = place_to_build(run, PyramidKind.DISPLAY)
-    build_pyramid(open_image_source(image), path, plan, progress=run.report, is_cancelled=run.is_cancelled)
+    build_pyramid(open_image_source(image), path, plan=plan, progress=run.report, is_cancelled=run.is_cancelled)
     run.begin_stage("checksum")
     built = built_file(run, PyramidKind.DISPLAY)
     with run.committing():

@@ -185,7 +185,7 @@ def build_raw_display(run: JobRun, source: MasterSource, *, tone: DisplayTone) -
     grid = CanvasGrid(0.0, 0.0, 1.0, source.width_px, source.height_px)
     plan = PyramidPlan(grid, None, tone)
     path = place_to_build(run, PyramidKind.RAW_DISPLAY)
-    build_pyramid(source, path, plan, progress=run.report, is_cancelled=run.is_cancelled)
+    build_pyramid(source, path, plan=plan, progress=run.report, is_cancelled=run.is_cancelled)
     return grid, built_file(run, PyramidKind.RAW_DISPLAY)
 
 

@@ -66,7 +66,7 @@ def check_incoming(incoming: Incoming) -> MasterHeader:
 
 def check_slip(slip: Slip, *, face: Face, person: Person) -> None:
     """Refuse a slip that cannot be used on this face by this person; nothing is written."""
-    require_role(person, face.artwork.study, Role.CONTRIBUTOR)
+    require_role(person, face.artwork.study, needed=Role.CONTRIBUTOR)
     _site_of(slip, face=face, person=person)
     _same_grid_image(slip, face=face, person=person)
 

@@ -69,7 +69,7 @@ class TileGrants:
         grant = self.decisions.get((shown, pyramid))
         return grant if grant is not None and grant.ends_at_s > now_s else None
 
-    def make(self, shown: Hashable, pyramid: str, make_decision: Callable[[], TileGrant]) -> TileGrant:
+    def make(self, shown: Hashable, pyramid: str, *, make_decision: Callable[[], TileGrant]) -> TileGrant:
         """Return a fresh decision and keep it unless rights changed while it was made."""
         generation = self.generation
         grant = make_decision()
@@ -123,7 +123,7 @@ class TileGrants:
                     self.forget_all()
 
 
-def decide(viewer: Viewer, pyramid_id: uuid.UUID, credential_ends_at: datetime | None) -> TileGrant:
+def decide(viewer: Viewer, pyramid_id: uuid.UUID, *, credential_ends_at: datetime | None) -> TileGrant:
     """Return the decision on one pyramid for one person, asking the access door."""
     now_s = time.monotonic()
     ends_at_s = now_s + _KEPT_S

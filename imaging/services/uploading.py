@@ -59,7 +59,7 @@ def upload_path(upload_id: uuid.UUID) -> Path:
 def begin_upload(viewer: Viewer, *, face_id: str, size_bytes: int, name: str, fields: dict[str, Any]) -> Upload:
     """Make an empty upload after checking everything that can be known before the first byte."""
     face = access_face(viewer, face_id)
-    require_role(viewer, face.artwork.study, Role.CONTRIBUTOR)
+    require_role(viewer, face.artwork.study, needed=Role.CONTRIBUTOR)
     assert isinstance(viewer, Person)
     if size_bytes > settings.MAX_UPLOAD_BYTES:
         raise UploadTooLargeError(size_bytes=size_bytes, limit_bytes=settings.MAX_UPLOAD_BYTES)
@@ -101,7 +101,7 @@ def find_upload(viewer: Viewer, upload_id: str) -> Upload:
         raise UploadGoneError
     if not has_outcome(upload) and not upload_path(upload.pk).exists():
         raise UploadGoneError
-    require_role(viewer, upload.face.artwork.study, Role.CONTRIBUTOR)
+    require_role(viewer, upload.face.artwork.study, needed=Role.CONTRIBUTOR)
     return upload
 
 

@@ -33,7 +33,7 @@ class WindowRequest:
     format: str = "png"
 
 
-def window_tag(image: TechnicalImage, registration: Registration | None, window: WindowRequest) -> str:
+def window_tag(image: TechnicalImage, window: WindowRequest, *, registration: Registration | None) -> str:
     """Return a strong ETag: it changes with master, registration, tone, place and software."""
     registration = registration or current_registration(image)
     parts = [
@@ -46,7 +46,9 @@ def window_tag(image: TechnicalImage, registration: Registration | None, window:
     return '"' + hashlib.sha256("\n".join(parts).encode()).hexdigest()[:32] + '"'
 
 
-def render_image_window(image: TechnicalImage, registration: Registration | None, window: WindowRequest) -> bytes:
+def render_image_window(
+    image: TechnicalImage, window: WindowRequest, *, registration: Registration | None = None
+) -> bytes:
     """Return the encoded window; without a registration the accepted one is used."""
     registration = registration or current_registration(image)
     if registration is None:
@@ -60,6 +62,6 @@ def render_image_window(image: TechnicalImage, registration: Registration | None
     )
     source, frame_map = open_image_source(image), FrameMap.from_json(registration.map)
     if window.format == "tif":
-        return encode_values(sample_window(source, frame_map, grid))
+        return encode_values(sample_window(source, frame_map, grid=grid))
     shown = ShownPixels(source, DisplayTone.from_json(image.tone))
-    return encode_window(render_window(source, frame_map, grid, shown=shown), window.format)
+    return encode_window(render_window(source, frame_map, grid=grid, shown=shown), window.format)

@@ -1,6 +1,7 @@
 """Sizes that keep files and functions readable in one go."""
 
 import ast
+import re
 
 from tests.architecture.sources import APPS, ROOT, Source, app_sources, committed_files, python_sources
 
@@ -10,6 +11,7 @@ MOST_PARAMETERS = 5
 MOST_POSITIONAL_PARAMETERS = 2
 DEEPEST_FOLDER = 3
 CODE_SUFFIXES = {".py", ".ts", ".html", ".css"}
+PLACE_PART = re.compile(r"(x|y|left|top|width|height|zoom|column|row|rows|columns)(_px|_mm)?")
 FORBIDDEN_STEMS = {"utils", "util", "helpers", "helper", "common", "misc"}
 
 
@@ -73,7 +75,7 @@ def _positional_functions(source: Source) -> list[str]:
         for function in source.functions()
         if not function.name.startswith("_")
         and not _is_called_by_a_framework(function)
-        and (count := len(_own_parameters(function))) > MOST_POSITIONAL_PARAMETERS
+        and (count := _positional_count(function)) > MOST_POSITIONAL_PARAMETERS
     ]
 
 
@@ -81,6 +83,13 @@ def _own_parameters(function: ast.FunctionDef | ast.AsyncFunctionDef) -> list[as
     """Return what can be given by position, without self and cls."""
     given = [*function.args.posonlyargs, *function.args.args]
     return [argument for number, argument in enumerate(given) if number or argument.arg not in {"self", "cls"}]
+
+
+def _positional_count(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """Count what can be given by position; a place with its size, or a tile's address, is one thing."""
+    names = [argument.arg for argument in _own_parameters(function)]
+    parts = [name for name in names if PLACE_PART.fullmatch(name)]
+    return len(names) - max(len(parts) - 1, 0)
 
 
 def _is_called_by_a_framework(function: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:

@@ -94,6 +94,6 @@ def test_absent_and_misspelt_get_the_same_answer(cast, identifier):
 
 
 def test_a_role_includes_the_ones_before_it(cast):
-    require_role(cast["lead"], cast["study"], Role.CONTRIBUTOR)
+    require_role(cast["lead"], cast["study"], needed=Role.CONTRIBUTOR)
     with pytest.raises(RoleNeededError, match="as reader; this needs the role contributor"):
-        require_role(cast["reader"], cast["study"], Role.CONTRIBUTOR)
+        require_role(cast["reader"], cast["study"], needed=Role.CONTRIBUTOR)

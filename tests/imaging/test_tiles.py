@@ -167,7 +167,7 @@ def test_a_decision_made_while_rights_changed_is_not_kept():
         changer.join()
         return TileGrant(status=200, ends_at_s=time.monotonic() + 60)
 
-    assert grants.make("somebody", "pyramid", decide_slowly).status == 200
+    assert grants.make("somebody", "pyramid", make_decision=decide_slowly).status == 200
     assert grants.kept("somebody", "pyramid") is None
 
 
