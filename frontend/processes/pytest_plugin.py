@@ -30,7 +30,7 @@ os.environ["DATABASE_URL"] = _DATABASE.address
 # Static files come from the sources; the folder for collected ones only has to exist.
 (_DATA / "static").mkdir(parents=True, exist_ok=True)
 for _name in [name for name in os.environ if name.startswith("MAHLSTICK_")]:
-    if _name not in {"MAHLSTICK_DATA", "MAHLSTICK_TEST_DATA", "MAHLSTICK_CHROMIUM"}:
+    if _name not in {"MAHLSTICK_DATA", "MAHLSTICK_TEST_DATA", "MAHLSTICK_BROWSER_DATA", "MAHLSTICK_CHROMIUM"}:
         del os.environ[_name]
 
 
