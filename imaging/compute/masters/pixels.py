@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from imaging.errors import DamagedFileError, NotANumberError
 
+from .deflate_check import refuse_damaged_deflate
 from .guard import GuardLimits, Progress, run_guarded
 from .header import read_header
 from .limits import DEFAULT_LIMITS, MasterLimits
@@ -102,7 +103,9 @@ def read_every_pixel_json(path: str, *, file_name: str, progress: Progress | Non
         As in `read_every_pixel`.
     """
     allow_only_needed_loaders()
-    return read_every_pixel(Path(path), name=file_name, progress=progress).to_json()
+    found = read_every_pixel(Path(path), name=file_name, progress=progress)
+    refuse_damaged_deflate(Path(path), read_header(Path(path), name=file_name))
+    return found.to_json()
 
 
 def read_every_pixel(
