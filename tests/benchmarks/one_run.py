@@ -63,7 +63,7 @@ def _own(master: Path, out: Path, encoder: TileEncoder | None = None) -> None:
     source = open_master(master)
     grid = CanvasGrid(0.0, 0.0, PITCH_MM, source.width_px, source.height_px)
     plan = PyramidPlan(grid, None, _tone(source), encoder or JpegEncoder())
-    build_pyramid(source, out, plan)
+    build_pyramid(source, out, plan=plan)
 
 
 def _own_webp(master: Path, out: Path) -> None:
@@ -78,7 +78,7 @@ def _resampled(master: Path, out: Path, encoder: TileEncoder | None = None) -> N
     grid = CanvasGrid(grid.x0_mm, grid.y0_mm, grid.pitch_mm, source.width_px, source.height_px)
     plan = PyramidPlan(grid, frame_map, _tone(source), encoder or JpegEncoder())
     assert plan.is_resampled
-    build_pyramid(source, out, plan)
+    build_pyramid(source, out, plan=plan)
 
 
 def _resampled_webp(master: Path, out: Path) -> None:

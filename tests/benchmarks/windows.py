@@ -105,7 +105,7 @@ def _toned(source: MasterSource, frame_map: FrameMap, grid: CanvasGrid) -> Pair:
         return cv2.imencode(".jpg", toned, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])[1].tobytes()
 
     def own() -> bytes:
-        return encode_window(render_window(source, frame_map, grid, shown=shown), "jpg")
+        return encode_window(render_window(source, frame_map, grid=grid, shown=shown), "jpg")
 
     return own, plain
 
@@ -126,6 +126,6 @@ def _values(source: MasterSource, frame_map: FrameMap, grid: CanvasGrid) -> Pair
         return stream.getvalue()
 
     def own() -> bytes:
-        return encode_values(sample_window(source, frame_map, grid))
+        return encode_values(sample_window(source, frame_map, grid=grid))
 
     return own, plain

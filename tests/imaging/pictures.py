@@ -14,10 +14,7 @@ def painted(shape, dtype="uint8", *, seed=1, noise=0.0):
     rows, columns, bands = (*shape, 1)[:3]
     coarse = rng.random((max(rows // 24, 2), max(columns // 24, 2), bands))
     picture = np.stack(
-        [
-            cv2.resize(coarse[..., band], (columns, rows), interpolation=cv2.INTER_CUBIC)
-            for band in range(bands)
-        ],
+        [cv2.resize(coarse[..., band], (columns, rows), interpolation=cv2.INTER_CUBIC) for band in range(bands)],
         axis=-1,
     )
     picture += rng.normal(0.0, noise, picture.shape) if noise else 0.0

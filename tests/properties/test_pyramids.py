@@ -29,7 +29,7 @@ def test_an_even_picture_of_any_size_has_that_value_in_every_tile(shape, value):
     grid = CanvasGrid(0.0, 0.0, 0.1, shape[1], shape[0])
     tone = DisplayTone(0.0, 255.0, channels=(0, 1, 2) if shape[2] == 3 else (0,))
     with tempfile.TemporaryDirectory() as folder:
-        build_pyramid(source, Path(folder) / "p.tif", PyramidPlan(grid, None, tone))
+        build_pyramid(source, Path(folder) / "p.tif", plan=PyramidPlan(grid, None, tone))
         pyramid = PyramidFile(Path(folder) / "p.tif")
         for zoom in pyramid.zooms:
             for row in range(zoom.rows):

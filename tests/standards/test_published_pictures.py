@@ -72,7 +72,7 @@ def test_pyramid_files_use_the_registered_numbers(tmp_path, bands, encoder, comp
     source = ArraySource(painted((300, 400, bands)))
     tone = DisplayTone(0.0, 255.0, channels=(0, 1, 2) if bands == 3 else (0,))
     plan = PyramidPlan(CanvasGrid(0.0, 0.0, 0.1, 400, 300), None, tone, encoder)
-    build_pyramid(source, tmp_path / "p.tif", plan)
+    build_pyramid(source, tmp_path / "p.tif", plan=plan)
     with tifffile.TiffFile(tmp_path / "p.tif") as tiff:
         assert tiff.is_bigtiff
         for page in [tiff.pages[0], *tiff.pages[0].pages]:

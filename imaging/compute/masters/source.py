@@ -17,7 +17,7 @@ from imaging.errors import DamagedFileError, UnsupportedSampleError
 
 __all__ = ["ArraySource", "MasterSource", "open_master"]
 
-SAMPLE_TYPES = (np.dtype(np.uint8), np.dtype(np.uint16), np.dtype(np.float32))
+_SAMPLE_TYPES = (np.dtype(np.uint8), np.dtype(np.uint16), np.dtype(np.float32))
 
 
 class MasterSource(Protocol):
@@ -90,7 +90,7 @@ class ArraySource:
         self.icc_profile = icc_profile
         self.height_px, self.width_px, self.bands = self.pixels.shape
         self.dtype = np.dtype(pixels.dtype)
-        if self.dtype not in SAMPLE_TYPES:
+        if self.dtype not in _SAMPLE_TYPES:
             raise UnsupportedSampleError(file_name=name, got=str(self.dtype))
 
     def strips(self, height_px: int) -> Iterator[tuple[int, NDArray[Any]]]:

@@ -119,8 +119,8 @@ def footprint_mm(grid: CanvasGrid, frame_map: FrameMap | None) -> list[list[floa
 def build_pyramid(
     source: MasterSource,
     path: Path,
-    plan: PyramidPlan,
     *,
+    plan: PyramidPlan,
     progress: Callable[[int, int], None] | None = None,
     is_cancelled: Callable[[], bool] | None = None,
 ) -> None:

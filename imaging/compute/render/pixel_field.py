@@ -12,9 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from imaging.compute.frames import CanvasGrid, pixel_centres_px, sample_index_from_px
 from imaging.compute.maps import FrameMap
 
-__all__ = ["BlockPlaces", "PixelField", "bounds_of_index"]
+__all__ = ["LARGEST_ERROR_PX", "BlockPlaces", "PixelField", "bounds_of_index"]
 
-FIRST_STEP_PX = 16
+_FIRST_STEP_PX = 16
 # A pixel may lie this far from its exact place because the map is interpolated linearly.
 LARGEST_ERROR_PX = 0.01
 # Beyond the horizon of a perspective map; any place outside every picture does.
@@ -151,7 +151,7 @@ class PixelField:
             Each within 0.01 px of the exact one: the lattice is made finer until its midpoints
             agree, down to every single pixel.
         """
-        step_px = FIRST_STEP_PX
+        step_px = _FIRST_STEP_PX
         while step_px > 1:
             nodes, worst_px = self._lattice((x_px, y_px, width_px, height_px), step_px)
             if worst_px < LARGEST_ERROR_PX:

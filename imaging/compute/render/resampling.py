@@ -131,7 +131,7 @@ class BlockResampler:
         shape = (places.height_px, places.width_px, window.shape[2])
         if self._pixels.shape != shape or self._pixels.dtype != window.dtype:
             self._pixels = np.empty(shape, window.dtype)
-        resample_at(window, places.nodes - start, places.step_px, self._pixels)
+        resample_at(window, places.nodes - start, step_px=places.step_px, out=self._pixels)
         return self._pixels
 
     def _is_inside(self, places: BlockPlaces, start: NDArray[np.int64]) -> NDArray[np.bool_] | None:

@@ -24,7 +24,7 @@ __all__ = ["is_nearly_parallel", "resample_at"]
 
 # Steeper lines are left to a kernel of 4 x 4 samples: on them the second step would meet detail
 # that the first has bent out of its column.
-STEEPEST_SLOPE = 0.05
+_STEEPEST_SLOPE = 0.05
 # Outside this range of source pixels per output pixel the working memory is not bounded.
 _SMALLEST_PITCH, _LARGEST_PITCH = 0.2, 5.0
 _SPARE_COLUMNS = 16
@@ -57,10 +57,10 @@ def is_nearly_parallel(nodes: NDArray[np.float64], step_px: int) -> bool:
     dx = np.diff(nodes[..., 0], axis=1)
     dy = np.diff(nodes[..., 1], axis=1)
     is_bounded = (dx >= _SMALLEST_PITCH * step_px) & (dx <= _LARGEST_PITCH * step_px)
-    return bool((is_bounded & (np.abs(dy) <= STEEPEST_SLOPE * dx)).all())
+    return bool((is_bounded & (np.abs(dy) <= _STEEPEST_SLOPE * dx)).all())
 
 
-def resample_at(window: NDArray[Any], nodes: NDArray[np.float64], step_px: int, out: NDArray[Any]) -> None:
+def resample_at(window: NDArray[Any], nodes: NDArray[np.float64], *, step_px: int, out: NDArray[Any]) -> None:
     """Write the values of a window of the source at the places of a block.
 
     Parameters

@@ -16,7 +16,7 @@ __all__ = ["counted_scale_factor", "default_channels", "tone_from_statistics"]
 
 # Larger pictures are counted on a reduced one: its extremes are only 1-2 % narrower, while a
 # crop may miss half of the range.
-LONGEST_COUNTED_SIDE_PX = 5000
+_LONGEST_COUNTED_SIDE_PX = 5000
 _FLOAT_BINS = 65536
 _ROWS_AT_A_TIME = 256
 
@@ -41,7 +41,7 @@ def counted_scale_factor(source: MasterSource) -> int:
         A master, best with its reading levels.
     """
     wanted = 1
-    while max(source.width_px, source.height_px) > LONGEST_COUNTED_SIDE_PX * wanted:
+    while max(source.width_px, source.height_px) > _LONGEST_COUNTED_SIDE_PX * wanted:
         wanted *= 2
     return max((factor for factor in source.scale_factors if factor <= wanted), default=1)
 

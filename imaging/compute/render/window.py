@@ -91,7 +91,7 @@ def window_grid(x_mm: float, y_mm: float, *, width_mm: float, height_mm: float, 
     return CanvasGrid(x_mm, y_mm, width_mm / width_px, width_px, height_px)
 
 
-def render_window(source: MasterSource, frame_map: FrameMap, grid: CanvasGrid, *, shown: ShownPixels) -> RenderedWindow:
+def render_window(source: MasterSource, frame_map: FrameMap, *, grid: CanvasGrid, shown: ShownPixels) -> RenderedWindow:
     """Return a window to look at: resampled, reduced without aliasing, toned to eight bits.
 
     Parameters
@@ -141,7 +141,7 @@ def render_window(source: MasterSource, frame_map: FrameMap, grid: CanvasGrid, *
     return RenderedWindow(pixels, is_inside, grid, factor)
 
 
-def sample_window(source: MasterSource, frame_map: FrameMap, grid: CanvasGrid) -> RenderedWindow:
+def sample_window(source: MasterSource, frame_map: FrameMap, *, grid: CanvasGrid) -> RenderedWindow:
     """Return the values of the master in a window, all bands, in the master's type.
 
     Parameters

@@ -38,7 +38,7 @@ def own_grid(source, pitch_mm=0.05):
 def publish(source, path, *, frame_map=None, grid=None, tone=None, **plan):
     tone = tone or (RGB if source.bands == 3 else GREY)
     grid = grid or (own_grid(source) if frame_map is None else grid_to_publish(frame_map, canvas_pitch_mm=0.05))
-    build_pyramid(source, path, PyramidPlan(grid, frame_map, tone, **plan))
+    build_pyramid(source, path, plan=PyramidPlan(grid, frame_map, tone, **plan))
     return PyramidFile(path)
 
 
@@ -110,7 +110,7 @@ def test_a_map_of_scale_and_translation_is_not_resampled(tmp_path):
     plan = PyramidPlan(grid, frame_map, GREY)
     assert not plan.is_resampled
     assert (grid.x0_mm, grid.y0_mm, grid.pitch_mm) == pytest.approx((12.0, -5.0, 0.07))
-    build_pyramid(source, tmp_path / "p.tif", plan)
+    build_pyramid(source, tmp_path / "p.tif", plan=plan)
     assert np.abs(picture_of(PyramidFile(tmp_path / "p.tif"), 1).astype(int) - source.pixels[..., 0]).max() <= 6
 
 
@@ -211,9 +211,8 @@ def test_untagged_colours_can_be_refused(tmp_path):
 def test_progress_counts_rows_of_tiles_to_the_end(tmp_path):
     steps = []
     source = ArraySource(painted((600, 100)))
-    build_pyramid(
-        source, tmp_path / "p.tif", PyramidPlan(own_grid(source), None, GREY), progress=lambda *step: steps.append(step)
-    )
+    plan = PyramidPlan(own_grid(source), None, GREY)
+    build_pyramid(source, tmp_path / "p.tif", plan=plan, progress=lambda *step: steps.append(step))
     assert steps == [(1, 3), (2, 3), (3, 3)]
 
 
@@ -222,7 +221,7 @@ def test_a_cancelled_build_leaves_the_old_file_and_no_other(folder):
     source = ArraySource(painted((600, 100)))
     plan = PyramidPlan(own_grid(source), None, GREY)
     with pytest.raises(WorkCancelledError, match="was stopped on request"):
-        build_pyramid(source, folder / "p.tif", plan, is_cancelled=lambda: True)
+        build_pyramid(source, folder / "p.tif", plan=plan, is_cancelled=lambda: True)
     assert (folder / "p.tif").read_bytes() == b"old"
     assert [path.name for path in folder.iterdir()] == ["p.tif"]
 
@@ -242,7 +241,7 @@ def test_a_killed_build_leaves_no_file_and_the_next_gives_the_same_bytes(folder)
         "source = ArraySource(painted((2000, 300), noise=0.1))\n"
         "def slowly(done, total):\n"
         "    print(done, flush=True); time.sleep(60 if done == 5 else 0)\n"
-        "build_pyramid(source, Path(sys.argv[2]), PyramidPlan(own_grid(source), None, GREY), progress=slowly)\n"
+        "build_pyramid(source, Path(sys.argv[2]), plan=PyramidPlan(own_grid(source), None, GREY), progress=slowly)\n"
     )
     path = folder / "p.tif"
     command = [sys.executable, "-c", code, str(REPOSITORY), str(path)]

@@ -20,7 +20,7 @@ from tests.imaging.pictures import painted
 def path(tmp_path):
     source = ArraySource(painted((300, 600), noise=0.05))
     plan = PyramidPlan(CanvasGrid(1.0, 2.0, 0.05, 600, 300), None, DisplayTone(0.0, 255.0))
-    build_pyramid(source, tmp_path / "p.tif", plan)
+    build_pyramid(source, tmp_path / "p.tif", plan=plan)
     return tmp_path / "p.tif"
 
 

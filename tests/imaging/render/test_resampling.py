@@ -127,7 +127,7 @@ def test_a_window_whose_pixels_do_not_lie_side_by_side_is_copied_first():
     columns, rows = np.meshgrid((np.arange(4) - 0.5) * 16, (np.arange(3) - 0.5) * 16)
     nodes = np.stack([columns + 5.0, rows + 6.0], axis=-1)
     out = np.empty((16, 32, 3), np.uint8)
-    resample_at(pixels[..., :3], nodes - 0.5, 16, out)
+    resample_at(pixels[..., :3], nodes - 0.5, step_px=16, out=out)
     assert np.array_equal(out, pixels[6:22, 5:37, :3])
 
 

@@ -52,7 +52,7 @@ def test_values_are_those_of_a_cubic_spline_through_the_master(window_mm):
     x_mm, y_mm, width_mm, height_mm = window_mm
     grid = window_grid(x_mm, y_mm, width_mm=width_mm, height_mm=height_mm, width_px=130)
     frame_map = bent_map((1000, 700))
-    window = sample_window(ArraySource(pixels), frame_map, grid)
+    window = sample_window(ArraySource(pixels), frame_map, grid=grid)
     assert window.pixels.dtype == np.uint16
     expected = np.clip(by_scipy(pixels, frame_map, grid), 0, 65535)
     difference = (window.pixels - expected)[window.is_inside]
@@ -64,7 +64,7 @@ def test_values_are_those_of_a_cubic_spline_through_the_master(window_mm):
 def test_float_values_stay_floats():
     pixels = painted((80, 90), "float32", noise=0.05)[..., np.newaxis]
     grid = window_grid(0.5, 0.5, width_mm=3.0, height_mm=3.0, width_px=50)
-    window = sample_window(ArraySource(pixels), turned_map((90, 80), angle_deg=2.0), grid)
+    window = sample_window(ArraySource(pixels), turned_map((90, 80), angle_deg=2.0), grid=grid)
     expected = by_scipy(pixels, turned_map((90, 80), angle_deg=2.0), grid)
     np.testing.assert_allclose(window.pixels[window.is_inside], expected[window.is_inside], atol=2e-4)
 
@@ -72,14 +72,14 @@ def test_float_values_stay_floats():
 def test_a_window_of_whole_pixels_gives_the_master_itself():
     pixels = painted((200, 300, 3), "uint16", noise=0.1)
     grid = window_grid(1.0, 2.0, width_mm=5.0, height_mm=4.0, width_px=100)
-    window = sample_window(ArraySource(pixels), turned_map((300, 200)), grid)
+    window = sample_window(ArraySource(pixels), turned_map((300, 200)), grid=grid)
     assert np.array_equal(window.pixels, pixels[40:120, 20:120])
 
 
 def test_outside_the_master_values_are_zero_and_marked():
     pixels = np.full((100, 100), 7, np.uint16)
     grid = window_grid(-2.5, 2.5, width_mm=5.0, height_mm=1.0, width_px=100)
-    window = sample_window(ArraySource(pixels), turned_map((100, 100)), grid)
+    window = sample_window(ArraySource(pixels), turned_map((100, 100)), grid=grid)
     assert window.is_inside[0].tolist() == [False] * 50 + [True] * 50
     assert window.pixels[0, :, 0].tolist() == [0] * 50 + [7] * 50
 
@@ -88,8 +88,8 @@ def test_a_window_far_away_is_empty_and_no_error():
     source, frame_map = ArraySource(painted((50, 60, 3))), turned_map((60, 50))
     grid = window_grid(1e6, -1e6, width_mm=5.0, height_mm=1.0, width_px=40)
     tone = DisplayTone(0.0, 255.0, channels=(0, 1, 2))
-    assert not sample_window(source, frame_map, grid).is_inside.any()
-    shown = render_window(source, frame_map, grid, shown=ShownPixels(source, tone))
+    assert not sample_window(source, frame_map, grid=grid).is_inside.any()
+    shown = render_window(source, frame_map, grid=grid, shown=ShownPixels(source, tone))
     assert not shown.is_inside.any()
     assert (shown.pixels == FILL_GREY).all()
 
@@ -103,7 +103,7 @@ def test_pictures_agree_with_plain_cubic_resampling_by_opencv(shape, angle_deg, 
     grid = CanvasGrid(left - 1.0, top - 1.0, 0.05, 400, 300)
     full = 1000.0 if dtype == "float32" else np.iinfo(dtype).max
     tone = DisplayTone(0.0, float(full), channels=(0, 1, 2) if len(shape) == 3 else (0,))
-    window = render_window(source, frame_map, grid, shown=ShownPixels(source, tone))
+    window = render_window(source, frame_map, grid=grid, shown=ShownPixels(source, tone))
     rows, columns = np.mgrid[0:300, 0:400] + 0.5
     places_mm = grid.mm_from_px(np.stack([columns, rows], axis=-1).reshape(-1, 2))
     index = sample_index_from_px(frame_map.px_from_mm(places_mm)).reshape(300, 400, 2).astype(np.float32)
@@ -125,7 +125,7 @@ def test_fine_lines_turn_to_grey_and_not_to_moire_when_reduced(tmp_path):
     grid = window_grid(5.0, 5.0, width_mm=30.0, height_mm=30.0, width_px=207)
     # A mean over 2.9 px leaves 22 % of lines of 2 px (sinc 1.45); a level of 2 px nothing.
     for reader, spread in ((source, 25), (with_levels(source, tmp_path / "levels.tif"), 4)):
-        window = render_window(reader, frame_map, grid, shown=ShownPixels(reader, tone))
+        window = render_window(reader, frame_map, grid=grid, shown=ShownPixels(reader, tone))
         assert window.is_inside.all()
         assert window.pixels.mean() == pytest.approx(100, abs=1)
         assert window.pixels.std() < spread
@@ -136,15 +136,15 @@ def test_huge_reductions_read_a_level_and_say_so(tmp_path):
     build_reading_levels(source, tmp_path / "levels.tif")
     levelled = with_levels(source, tmp_path / "levels.tif")
     grid = window_grid(0.0, 0.0, width_mm=75.0, height_mm=50.0, width_px=90)
-    window = render_window(levelled, frame_map, grid, shown=ShownPixels(levelled, DisplayTone(0.0, 65535.0)))
+    window = render_window(levelled, frame_map, grid=grid, shown=ShownPixels(levelled, DisplayTone(0.0, 65535.0)))
     assert window.scale_factor == 8
-    assert sample_window(levelled, frame_map, grid).scale_factor == 1
+    assert sample_window(levelled, frame_map, grid=grid).scale_factor == 1
 
 
 def test_values_as_tiff_come_back_with_their_place():
     pixels = painted((200, 300, 3), "uint16", noise=0.1)
     grid = window_grid(-1.0, 2.0, width_mm=5.0, height_mm=4.0, width_px=100)
-    window = sample_window(ArraySource(pixels), turned_map((300, 200)), grid)
+    window = sample_window(ArraySource(pixels), turned_map((300, 200)), grid=grid)
     data = encode_values(window)
     assert data == encode_values(window)
     with tifffile.TiffFile(io.BytesIO(data)) as tiff:
@@ -163,7 +163,7 @@ def test_values_as_tiff_come_back_with_their_place():
 def test_values_of_any_number_of_bands_can_be_written(bands, dtype):
     source = ArraySource(painted((60, 60, bands), dtype, noise=0.1))
     grid = window_grid(0.5, 0.5, width_mm=2.0, height_mm=2.0, width_px=40)
-    window = sample_window(source, turned_map((60, 60)), grid)
+    window = sample_window(source, turned_map((60, 60)), grid=grid)
     stored = tifffile.imread(io.BytesIO(encode_values(window)))
     assert np.array_equal(stored.reshape(window.pixels.shape), window.pixels)
 
@@ -174,7 +174,7 @@ def test_pictures_are_transparent_where_the_image_ends(file_format, shape):
     source = ArraySource(np.full(shape, 250, np.uint8))
     tone = DisplayTone(0.0, 255.0, channels=(0, 1, 2) if len(shape) == 3 else (0,))
     grid = window_grid(-1.5, 0.5, width_mm=3.0, height_mm=2.0, width_px=60)
-    window = render_window(source, turned_map((60, 60)), grid, shown=ShownPixels(source, tone))
+    window = render_window(source, turned_map((60, 60)), grid=grid, shown=ShownPixels(source, tone))
     picture = Image.open(io.BytesIO(encode_window(window, file_format)))
     assert picture.size == (60, 40)
     if file_format == "jpg":
@@ -187,7 +187,7 @@ def test_pictures_are_transparent_where_the_image_ends(file_format, shape):
 def test_an_unknown_format_is_refused_by_name():
     source = ArraySource(painted((20, 20)))
     grid = window_grid(0.0, 0.0, width_mm=1.0, height_mm=1.0, width_px=20)
-    window = render_window(source, turned_map((20, 20)), grid, shown=ShownPixels(source, DisplayTone(0.0, 255.0)))
+    window = render_window(source, turned_map((20, 20)), grid=grid, shown=ShownPixels(source, DisplayTone(0.0, 255.0)))
     with pytest.raises(FieldRefusedError, match="format is bmp; needed is png, jpg, webp or tif"):
         encode_window(window, "bmp")
 
@@ -220,4 +220,4 @@ def test_a_master_that_only_streams_is_refused(tmp_path):
     source = open_master(tmp_path / "master.png")
     grid = window_grid(0.0, 0.0, width_mm=1.0, height_mm=1.0, width_px=20)
     with pytest.raises(NoRandomAccessError, match="Build its reading levels first"):
-        sample_window(source, turned_map((50, 40)), grid)
+        sample_window(source, turned_map((50, 40)), grid=grid)
