@@ -8,7 +8,7 @@ import {byKey} from './order';
 import {placeOf} from './place';
 import {spreadHeights} from './spread';
 
-const ENTRY_HEIGHT = 40;
+const ENTRY_HEIGHT = 51;
 /** More entries than this cannot stand apart; the sheet lists them all. */
 const MOST_ENTRIES = 40;
 

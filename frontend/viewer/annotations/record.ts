@@ -29,7 +29,7 @@ export function renderRecord(mark: AnnotationData, {examination}: Bench, actions
         ? t('record.seen_by', {author: mark.author.name, image: fullName(examination.data, image)})
         : mark.author.name}</p></dd>
       ${mark.interpretation ? html`<dt>${t('record.concluded')}</dt><dd>${mark.interpretation}</dd>` : nothing}
-      ${mark.certainty ? html`<dt>${t('record.certainty')}</dt><dd><span class="certainty" data-certainty=${mark.certainty}>${t(`certainty.${mark.certainty}`)}</span></dd>` : nothing}
+      ${mark.certainty ? html`<dt>${t('record.certainty')}</dt><dd><span class="certainty" data-certainty=${mark.certainty}>${t(`certainty.${mark.certainty}`)}</span>${mark.certainty_reason ? html`<p class="record-because">${mark.certainty_reason}</p>` : nothing}</dd>` : nothing}
       ${measured ? html`<dt>${t('record.measured')}</dt><dd>${renderMeasured(measured)}</dd>` : nothing}
       <dt>${t('record.history')}</dt><dd class="record-history">${t('record.kept', {moment: formatMoment(mark.created_at), revision: mark.revision})}
         <p class="second"><a href="/annotations/${mark.id}">${t('record.address')}</a></p></dd>

@@ -8,7 +8,7 @@ import {renderMeasured} from '../measure/measured_text';
 import type {Bench} from '../ui/bench_element';
 import {icon} from '../ui/icons';
 import {withUnit} from '../ui/numbers';
-import {t} from '../ui/texts';
+import {language, t} from '../ui/texts';
 import {renderCorners} from './corners_table';
 
 const CERTAINTIES: readonly Certainty[] = ['certain', 'probable', 'possible', 'unlikely', 'rejected'];
@@ -18,6 +18,7 @@ export class SayingSlip {
   private observation = '';
   private interpretation = '';
   private certainty: Certainty | null = null;
+  private reason = '';
   private problem: ApiProblem | null = null;
   private isMissingWords = false;
   private isSending = false;
@@ -41,6 +42,7 @@ export class SayingSlip {
     this.observation = '';
     this.interpretation = '';
     this.certainty = null;
+    this.reason = '';
     this.problem = null;
     this.isMissingWords = false;
   }
@@ -99,8 +101,10 @@ export class SayingSlip {
         <p class="field-hint" id="saying-concluded-hint">${t(hasSeen ? 'say.concluded_hint' : 'say.concluded_closed')}</p></div>
       <fieldset class="field certainty-choice"><legend>${t('record.certainty')}</legend>${CERTAINTIES.map((certainty) => html`
         <div class="choice"><input type="radio" name="certainty" id="certainty-${certainty}" .checked=${this.certainty === certainty}
-          @change=${() => { this.certainty = certainty; }}><label for="certainty-${certainty}" class="certainty" data-certainty=${certainty}>${t(`certainty.${certainty}`)}</label></div>`)}
-      </fieldset>`;
+          @change=${() => { this.certainty = certainty; this.redraw(); }}><label for="certainty-${certainty}" class="certainty" data-certainty=${certainty}>${t(`certainty.${certainty}`)}</label></div>`)}
+      </fieldset>
+      ${this.certainty ? html`<div class="field"><label for="saying-because">${t('say.because')}</label><input id="saying-because" maxlength="500" autocomplete="off"
+        .value=${this.reason} @input=${(event: InputEvent) => { this.reason = valueOf(event); }}></div>` : nothing}`;
   }
 
   private problemSlip(problem: ApiProblem): TemplateResult {
@@ -132,14 +136,18 @@ export class SayingSlip {
     const {reshaped} = drawing;
     await this.send(async () => {
       const kept = reshaped
-        ? await annotations.change(reshaped, {geometry, ...this.origin()})
+        ? await annotations.change(reshaped, {geometry})
         : await annotations.keep({
             face: examination.data.face.id,
+            frame: examination.data.frame.id,
             geometry,
+            subject: drawing.word?.code ?? '',
             title: this.title.trim(),
             observation: this.observation.trim(),
             interpretation: this.interpretation.trim(),
+            text_language: language(),
             certainty: this.certainty,
+            certainty_reason: this.certainty ? this.reason.trim() : '',
             ...this.origin(),
           });
       drawing.giveUp();

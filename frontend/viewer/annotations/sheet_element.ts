@@ -64,9 +64,19 @@ function facts(image: OpenImage): string {
   const parts = [];
   if (image.um_per_px !== null) parts.push(t('image.pitch', {pitch: formatPitch(image.um_per_px)}));
   const {registration} = image;
-  if (registration) parts.push(t('image.registration', {version: registration.version, method: registration.method}));
+  if (registration) parts.push(t('image.registration', {version: registration.version, method: methodName(registration.method)}));
   if (registration?.rms_mm) parts.push(t('image.rms', {rms: withUnit(registration.rms_mm, 'mm', 2)}));
   return parts.join(' · ');
+}
+
+/** Codes of methods in words; a method this page does not know yet is told as it is. */
+function methodName(code: string): string {
+  switch (code) {
+    case 'control_points': return t('method.control_points');
+    case 'stated_scale': return t('method.stated_scale');
+    case 'same_grid': return t('method.same_grid');
+    default: return code.replaceAll('_', ' ');
+  }
 }
 
 customElements.define('mahl-sheet', SheetElement);

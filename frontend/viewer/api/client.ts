@@ -1,5 +1,5 @@
 /** Talk to the server: JSON in and out, the CSRF token on writes, problem details as one error class. */
-import type {AnnotationData, AnnotationDraft, ProblemDetails} from './contract';
+import type {AnnotationChange, AnnotationData, AnnotationDraft, ProblemDetails} from './contract';
 import {t} from '../ui/texts';
 
 export class ApiProblem extends Error {
@@ -71,7 +71,7 @@ export class AnnotationsApi {
     return this.client.call(this.withoutQuery(), {method: 'POST', body: draft});
   }
 
-  async change(annotation: AnnotationData, change: Partial<AnnotationDraft>): Promise<AnnotationData> {
+  async change(annotation: AnnotationData, change: AnnotationChange): Promise<AnnotationData> {
     const url = `${this.withoutQuery()}${annotation.id}`;
     const headers = {'If-Match': `"${String(annotation.revision)}"`};
     return this.client.call(url, {method: 'PATCH', body: change, headers});

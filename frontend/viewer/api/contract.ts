@@ -108,6 +108,7 @@ export interface AnnotationData {
   observation: string;
   interpretation: string;
   certainty: Certainty | null;
+  certainty_reason: string;
   drawn_on_image: string | null;
   drawn_on_registration: string | null;
   author: {id: string; name: string};
@@ -117,14 +118,23 @@ export interface AnnotationData {
 
 export interface AnnotationDraft {
   face: string;
+  /** The frame version whose millimetres the geometry is in. */
+  frame: string;
   geometry: Geometry;
+  /** Code of the word that started the drawing. */
+  subject: string;
   title: string;
   observation: string;
-  interpretation?: string;
-  certainty?: Certainty | null;
+  interpretation: string;
+  text_language: string;
+  certainty: Certainty | null;
+  certainty_reason: string;
   drawn_on_image: string | null;
   drawn_on_registration: string | null;
 }
+
+/** What may be changed afterwards; where a mark was drawn stays on record. */
+export type AnnotationChange = Partial<Omit<AnnotationDraft, 'face' | 'frame' | 'drawn_on_image' | 'drawn_on_registration'>>;
 
 /** RFC 9457 problem details with the member `code`. */
 export interface ProblemDetails {

@@ -1,7 +1,7 @@
 /** A shape under the hand: corners in millimetres, what is being said, and the image under each corner. */
 import type {Geometry} from 'geojson';
 
-import type {AnnotationData, OpenImage, PointMm} from '../api/contract';
+import {isOpen, type AnnotationData, type OpenImage, type PointMm} from '../api/contract';
 import type {Examination} from '../map/examination';
 import {LEAST_CORNERS, type ShapeKind, type Word} from './words';
 
@@ -80,7 +80,12 @@ export class Drawing {
     this.reset();
     this.reshaped = mark;
     this.kind = shape.kind;
-    this.corners = shape.places_mm.map((place_mm) => ({place_mm, image: this.imageAt(place_mm)}));
+    const drawnOn = this.examination.image(mark.drawn_on_image);
+    this.corners = shape.places_mm.map((place_mm) => ({
+      place_mm,
+      // A corner stays picked where it was picked, until it is moved.
+      image: drawnOn && isOpen(drawnOn) ? drawnOn : this.imageAt(place_mm),
+    }));
     this.phase = 'reshaping';
     this.tell();
   }

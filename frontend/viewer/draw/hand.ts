@@ -6,6 +6,7 @@ import type {PointMm} from '../api/contract';
 import type {Examination} from '../map/examination';
 import type {ExaminationMap} from '../map/examination_map';
 import type {Drawing} from './drawing';
+import {edgeNear} from './edges';
 import type {MarksLayer} from './marks_layer';
 
 /** CSS pixels: a corner is caught from this far, by mouse and by finger. */
@@ -69,7 +70,7 @@ export class Hand {
     }
     this.down = {x: event.clientX, y: event.clientY, pointerId: event.pointerId};
     const place_mm = this.wall.mmFromEvent(event);
-    if (this.drawing.phase === 'reshaping') this.caught = this.cornerNear(event);
+    if (this.drawing.phase === 'reshaping') this.caught = this.cornerNear(event) ?? this.cornerOnEdge(event);
     const isAiming = isTouch && this.drawing.phase === 'drawing';
     if (isAiming || this.caught !== null) this.setPanning(false);
     if (isAiming || (isTouch && this.caught !== null)) this.parts.events.aim(place_mm);
@@ -147,6 +148,19 @@ export class Hand {
     });
     const nearest = Math.min(...distances);
     return nearest <= reach ? distances.indexOf(nearest) : null;
+  }
+
+  /** A press on an edge sets a new corner there, which then follows the hand. */
+  private cornerOnEdge(event: PointerEvent): number | null {
+    const box = this.wall.target.getBoundingClientRect();
+    const screen = this.drawing.corners.map(({place_mm}) => this.wall.pixelFromMm(place_mm));
+    const edge = edgeNear(screen, [event.clientX - box.left, event.clientY - box.top], {
+      isClosed: this.drawing.kind === 'Polygon',
+      reach: event.pointerType === 'mouse' ? CATCH_MOUSE : CATCH_TOUCH,
+    });
+    if (edge === null) return null;
+    this.drawing.insert(edge + 1, this.wall.mmFromEvent(event));
+    return edge + 1;
   }
 
   private key(event: KeyboardEvent): void {

@@ -11,6 +11,8 @@ export interface DrawingTools {
 
 const ARM = 8;
 const GAP = 2.5;
+/** With more points than this their labels would hide the picture; the chosen one and slips keep theirs. */
+const MOST_LABELS = 16;
 
 export function drawPoints({context, toScreen}: DrawingTools, set: PointSet, placeOf: (point: SetPoint) => PointMm): void {
   for (const point of set.points) {
@@ -18,7 +20,7 @@ export function drawPoints({context, toScreen}: DrawingTools, set: PointSet, pla
     const isChosen = set.chosen === point.label;
     drawMark(context, at, {isCheck: point.kind === 'check', size: isChosen ? ARM + 3 : ARM});
     if (set.fitted.get(point.label)?.is_slip) strikeThrough(context, at);
-    drawLabel(context, [at[0] + ARM + 6, at[1] - ARM - 4], {text: point.label, isChosen});
+    if (isChosen || set.points.length <= MOST_LABELS || set.fitted.get(point.label)?.is_slip) drawLabel(context, [at[0] + ARM + 6, at[1] - ARM - 4], {text: point.label, isChosen});
   }
 }
 
