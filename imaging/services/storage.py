@@ -1,6 +1,7 @@
 """What takes space on the disk, and freeing it by explicit choice; a master is never freed."""
 
 import dataclasses
+import time
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -14,8 +15,12 @@ from imaging.errors import UnfitStateError
 from imaging.models import Person, Pyramid, PyramidKind, Study, TechnicalImage, Upload
 from imaging.services.jobs import unfinished_jobs
 from imaging.services.storage_paths import absolute_path
+from imaging.services.uploading import end_upload, upload_path
 
 __all__ = ["FreeablePiece", "SpaceOfImage", "free_pieces", "freeable_pieces", "space_of_folders", "space_of_images"]
+
+#: An upload whose file has not grown for a day may be freed by a lead before it expires by itself.
+_LEFT_ALONE_S = 24 * 3600
 
 
 @dataclasses.dataclass(frozen=True)
@@ -43,7 +48,8 @@ class FreeablePiece:
     size_bytes: int
     consequence: str
     study: Study
-    pyramid: Pyramid
+    pyramid: Pyramid | None = None
+    upload: Upload | None = None
 
 
 def space_of_images(images: QuerySet[TechnicalImage]) -> list[SpaceOfImage]:
@@ -88,7 +94,10 @@ def _size_of_folder(folder: Path) -> int:
 
 
 def freeable_pieces(images: QuerySet[TechnicalImage]) -> list[FreeablePiece]:
-    """Return replaced pyramids, and derived files that can be made again, of images without work under way."""
+    """Return replaced pyramids, derived files that can be made again, and uploads that nobody goes on with.
+
+    Images without work under way only; uploads of the same studies that have been left alone for a day.
+    """
     busy = unfinished_jobs().filter(image__isnull=False).values("image")
     wanted = Q(is_current=False) | Q(kind__in=[PyramidKind.READING, PyramidKind.RAW_DISPLAY])
     pyramids = (
@@ -97,7 +106,7 @@ def freeable_pieces(images: QuerySet[TechnicalImage]) -> list[FreeablePiece]:
         .select_related("image__face__artwork__study", "image__campaign", "registration")
         .order_by("is_current", "-size_bytes")
     )
-    return [
+    derived = [
         FreeablePiece(
             key=str(pyramid.pk),
             label=_label_of(pyramid),
@@ -108,6 +117,29 @@ def freeable_pieces(images: QuerySet[TechnicalImage]) -> list[FreeablePiece]:
         )
         for pyramid in pyramids
     ]
+    return derived + _left_uploads(images)
+
+
+def _left_uploads(images: QuerySet[TechnicalImage]) -> list[FreeablePiece]:
+    """Return the unfinished uploads, to studies of some images, whose file has not grown for a day."""
+    studies = images.order_by().values("face__artwork__study")
+    uploads = Upload.objects.filter(face__artwork__study__in=studies, completed_at__isnull=True)
+    pieces = []
+    for upload in uploads.select_related("face__artwork__study"):
+        path = upload_path(upload.pk)
+        if not path.exists() or time.time() - path.stat().st_mtime < _LEFT_ALONE_S:
+            continue
+        pieces.append(
+            FreeablePiece(
+                key=str(upload.pk),
+                label=_("Unfinished upload of %(name)s") % {"name": upload.original_name},
+                size_bytes=path.stat().st_size,
+                consequence=_("Its sender has to begin again; what had arrived is lost."),
+                study=upload.face.artwork.study,
+                upload=upload,
+            )
+        )
+    return pieces
 
 
 def _label_of(pyramid: Pyramid) -> str:
@@ -129,7 +161,14 @@ def _consequence_of(pyramid: Pyramid) -> str:
 
 def free_pieces(pieces: Iterable[FreeablePiece], *, freed_by: Person) -> int:
     """Free chosen pieces and return how many bytes that gave; each stays on record as freed."""
-    return sum(_free_pyramid(piece.pyramid, freed_by=freed_by) for piece in pieces)
+    freed_bytes = 0
+    for piece in pieces:
+        if piece.upload is not None:
+            end_upload(piece.upload)
+            freed_bytes += piece.size_bytes
+        elif piece.pyramid is not None:
+            freed_bytes += _free_pyramid(piece.pyramid, freed_by=freed_by)
+    return freed_bytes
 
 
 def _free_pyramid(pyramid: Pyramid, *, freed_by: Person) -> int:

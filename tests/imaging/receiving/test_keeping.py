@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 
 import pytest
 from django.core.management import CommandError, call_command
 
 from imaging.errors import FieldRefusedError, UnfitStateError, WorkCancelledError
-from imaging.models import JobKind, JobStatus, PyramidKind, TechnicalImage
+from imaging.models import JobKind, JobStatus, PyramidKind, TechnicalImage, Upload
 from imaging.services import reading
 from imaging.services.correcting import correct_image, corrections_of, effects_of_correction
 from imaging.services.job_runs import run_job_here
@@ -17,6 +18,7 @@ from imaging.services.jobs import start_job, unfinished_jobs
 from imaging.services.storage import free_pieces, freeable_pieces, space_of_folders, space_of_images
 from imaging.services.storage_paths import absolute_path
 from imaging.services.tasks import HANDLERS
+from imaging.services.uploading import begin_upload, upload_path
 from tests.factories import make_frame
 from tests.imaging.receiving.pictures import write_master
 
@@ -185,3 +187,16 @@ def test_what_is_in_use_is_never_freed(image, studio):
         free_pieces(pieces, freed_by=studio.lead)
     assert absolute_path(image.master.path).exists()
     assert all(piece.pyramid.kind != "display" for piece in pieces)
+
+
+def test_an_upload_that_nobody_goes_on_with_can_be_freed(image, studio):
+    images = TechnicalImage.objects.filter(pk=image.pk)
+    fields = {"modality": "VIS", "state": "after"}
+    upload = begin_upload(studio.contributor, face_id=str(studio.face.pk), size_bytes=10, name="x.tif", fields=fields)
+    upload_path(upload.pk).write_bytes(b"12345")
+    assert all(piece.upload is None for piece in freeable_pieces(images))
+    os.utime(upload_path(upload.pk), (1, 1))
+    left = [piece for piece in freeable_pieces(images) if piece.upload == upload]
+    assert free_pieces(left, freed_by=studio.lead) == 5
+    assert not upload_path(upload.pk).exists()
+    assert not Upload.objects.exists()
