@@ -12,6 +12,7 @@ one that puts a linear ramp where it belongs. OpenCV's cubic has a = -0.75, whic
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import cv2
@@ -38,8 +39,17 @@ _2A_PLUS_3 = _f32(2.0)
 # Places are clipped to this far from the window before they become integers.
 _FAR_PX = _f32(1e6)
 
-# Not fastmath: the bytes must not depend on which processor built them.
-_compiled = numba.njit(nogil=True, cache=True, error_model="numpy")
+
+def _compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Compile at the first call, and keep the result on the disk where there is a place for it."""
+    # Not fastmath: the bytes must not depend on which processor built them.
+    options: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+    try:
+        compiled: Callable[..., Any] = numba.njit(cache=True, **options)(function)
+    except RuntimeError:
+        # Neither this folder nor one of the user can be written to.
+        compiled = numba.njit(**options)(function)
+    return compiled
 
 
 def is_nearly_parallel(nodes: NDArray[np.float64], step_px: int) -> bool:
