@@ -111,6 +111,8 @@ export class PlainView {
   private paint(): void {
     const {width, height, centre_mm, mm_per_css_px} = this.placing;
     if (width === 0 || height === 0) return;
+    // Where the picture stands, for whoever drives the page from outside.
+    this.host.dataset.view = [...centre_mm, mm_per_css_px].join(' ');
     const {store} = this.content;
     const context = fitCanvas(this.picture, width, height);
     if (context && store) {
