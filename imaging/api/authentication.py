@@ -2,13 +2,14 @@
 
 from typing import Any
 
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
 from imaging.services.tokens import person_of_api_token
 
-__all__ = ["TokenAuthentication"]
+__all__ = ["TokenAuthentication", "TokenScheme"]
 
 
 class TokenAuthentication(BaseAuthentication):
@@ -27,3 +28,14 @@ class TokenAuthentication(BaseAuthentication):
     def authenticate_header(self, request: Request) -> str:
         """Return the challenge, which makes the status 401 instead of 403."""
         return 'Bearer realm="mahlstick"'
+
+
+class TokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # registers itself by being defined
+    """Tell the OpenAPI document how a token is sent."""
+
+    target_class = TokenAuthentication
+    name = "token"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
+        """Return the scheme of RFC 6750."""
+        return {"type": "http", "scheme": "bearer"}
