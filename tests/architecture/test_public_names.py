@@ -32,7 +32,10 @@ def test_all_of_a_package_lists_what_it_imports():
     assert wrong == {}
 
 
-@pytest.mark.parametrize(("text", "public"), [("def a(): ...\n_B = 1\nC = 2", {"a", "C"}), ("import os", set())])
+@pytest.mark.parametrize(
+    ("text", "public"),
+    [("def a(): ...\n_B = 1\nC = 2", {"a", "C"}), ("import os", set()), ("A, (B, _C) = x", {"A", "B"})],
+)
 def test_public_names_are_found(text, public):
     source = Source(app_sources()[0].path, text, ast.parse(text))
     assert _public_names(source) == public
@@ -45,10 +48,17 @@ def _public_names(source: Source) -> set[str]:
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
             names.add(node.name)
         elif isinstance(node, ast.Assign):
-            names |= {target.id for target in node.targets if isinstance(target, ast.Name)}
+            names |= {name for target in node.targets for name in _assigned(target)}
         elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
             names.add(node.target.id)
     return {name for name in names if not name.startswith("_")} - {"logger"}
+
+
+def _assigned(target: ast.expr) -> set[str]:
+    """Return the names one side of an assignment gives, also those of `A, B = 1, 2`."""
+    if isinstance(target, ast.Tuple):
+        return {name for element in target.elts for name in _assigned(element)}
+    return {target.id} if isinstance(target, ast.Name) else set()
 
 
 def _listed_names(source: Source) -> list[str] | None:
