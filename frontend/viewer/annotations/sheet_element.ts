@@ -12,6 +12,9 @@ import {byKey} from './order';
 import {renderRecord} from './record';
 import {SayingSlip} from './saying_slip';
 
+/** Longer lists are read on the picture: the margin shows what is in view. */
+const MOST_ROWS = 200;
+
 export class SheetElement extends BenchElement {
   private slip!: SayingSlip;
 
@@ -45,9 +48,10 @@ export class SheetElement extends BenchElement {
         ${marks.length > 0 ? html`<button type="button" class="text-key" @click=${() => { this.examination.change({areMarksShown: !state.areMarksShown}); }}>
           ${t(state.areMarksShown ? 'marks.hide' : 'marks.show')}</button>` : nothing}</div>
       ${marks.length === 0 ? html`<p class="empty">${t(data.can_annotate ? 'marks.none' : 'marks.none_reader')}</p>` : html`
-      <ol class="rows mark-rows">${marks.map((mark) => html`<li><button type="button" class="mark-row" @click=${() => { this.examination.change({openMark: mark.id}); }}>
+      <ol class="rows mark-rows">${marks.slice(0, MOST_ROWS).map((mark) => html`<li><button type="button" class="mark-row" @click=${() => { this.examination.change({openMark: mark.id}); }}>
         <span class="mark-key">${mark.key}</span><span class="mark-row-title">${mark.title}</span>
-        <span class="second">${mark.certainty ? t(`certainty.${mark.certainty}`) : mark.author.name}</span></button></li>`)}</ol>`}
+        <span class="second">${mark.certainty ? t(`certainty.${mark.certainty}`) : mark.author.name}</span></button></li>`)}</ol>
+      ${marks.length > MOST_ROWS ? html`<p class="second">${t('marks.more', {count: marks.length - MOST_ROWS})}</p>` : nothing}`}
       </div>
       <div class="sheet-foot">${icon('sheet')}<p class="second">${t('sheet.foot')}</p></div>`;
   }

@@ -3,6 +3,7 @@ import Feature from 'ol/Feature';
 import GeoJSON from 'ol/format/GeoJSON';
 import {LineString, MultiPoint, Point, Polygon, type Geometry} from 'ol/geom';
 import VectorLayer from 'ol/layer/Vector';
+import VectorImageLayer from 'ol/layer/VectorImage';
 import VectorSource from 'ol/source/Vector';
 import type {Style} from 'ol/style';
 
@@ -17,28 +18,35 @@ import {handleStyle, markStyles, type MarkLook} from './mark_style';
 const REACH_CSS_PX = 9;
 /** With more marks than this their keys would hide the work; the open one keeps its own. */
 const MOST_PLATES = 150;
+/** Up to here marks are drawn anew in every frame and stay sharp while the view moves. */
+const MOST_LIVE = 300;
 
 export class MarksLayer {
   private readonly source = new VectorSource();
   private readonly handSource = new VectorSource();
   private readonly layer = new VectorLayer({source: this.source, className: 'marks-layer', zIndex: 5, updateWhileInteracting: true, updateWhileAnimating: true});
+  /** Draws the marks once and moves that picture with the view: a thousand shapes cannot be drawn anew in every frame. */
+  private readonly crowdLayer = new VectorImageLayer({source: this.source, className: 'marks-layer', zIndex: 5, imageRatio: 1.5, visible: false});
   private readonly handLayer = new VectorLayer({source: this.handSource, className: 'hand-layer', zIndex: 6, updateWhileInteracting: true, updateWhileAnimating: true});
+  private wasReshaping = false;
   private look: MarkLook = {core: '#FFFFFF', casing: '#101010'};
 
   constructor(private readonly wall: ExaminationMap, private readonly examination: Examination, private readonly drawing: Drawing) {
-    this.layer.setStyle((feature, resolution) => this.styles(feature as Feature, resolution));
+    for (const layer of [this.layer, this.crowdLayer]) {
+      layer.setStyle((feature, resolution) => this.styles(feature as Feature, resolution));
+      wall.map.addLayer(layer);
+    }
     this.handLayer.setStyle((feature, resolution) => this.handStyles(feature as Feature, resolution));
-    wall.map.addLayer(this.layer);
     wall.map.addLayer(this.handLayer);
     examination.on('change', (patch) => {
       if ('marks' in patch || 'isMirrored' in patch) this.read();
-      else if ('openMark' in patch) this.layer.changed();
-      if ('areMarksShown' in patch) this.layer.setVisible(examination.state.areMarksShown);
+      else if ('openMark' in patch) this.redraw();
+      if ('areMarksShown' in patch || 'marks' in patch) this.chooseLayer();
     });
     drawing.on(() => { this.readHand(); });
     document.addEventListener('mahlstick-room', () => { this.dress(); });
-    examination.on('full', () => { this.layer.changed(); });
-    document.fonts.addEventListener('loadingdone', () => { this.layer.changed(); });
+    examination.on('full', () => { this.redraw(); });
+    document.fonts.addEventListener('loadingdone', () => { this.redraw(); });
     this.dress();
   }
 
@@ -47,15 +55,27 @@ export class MarksLayer {
     if (!this.examination.state.areMarksShown) return null;
     const hits = this.wall.map.getFeaturesAtPixel([...pixel], {
       hitTolerance: REACH_CSS_PX,
-      layerFilter: (layer) => layer === this.layer,
+      layerFilter: (layer) => layer === this.layer || layer === this.crowdLayer,
     });
     return this.examination.mark((hits[0]?.getId() as string | undefined) ?? null);
   }
 
   private dress(): void {
     this.look = {core: roomColour('--mark-core', '#FFFFFF'), casing: roomColour('--mark-casing', '#101010')};
-    this.layer.changed();
+    this.redraw();
     this.handLayer.changed();
+  }
+
+  private redraw(): void {
+    this.layer.changed();
+    this.crowdLayer.changed();
+  }
+
+  private chooseLayer(): void {
+    const {marks, areMarksShown} = this.examination.state;
+    const isCrowd = marks.length > MOST_LIVE;
+    this.layer.setVisible(areMarksShown && !isCrowd);
+    this.crowdLayer.setVisible(areMarksShown && isCrowd);
   }
 
   private read(): void {
@@ -86,7 +106,8 @@ export class MarksLayer {
     this.handSource.clear(true);
     if (places.length > 0) this.handSource.addFeature(new Feature(this.handGeometry(places)));
     this.handSource.changed();
-    this.layer.changed();
+    if (this.drawing.reshaped || this.wasReshaping) this.redraw();
+    this.wasReshaping = this.drawing.reshaped !== null;
   }
 
   private handGeometry(places: number[][]): Geometry {
