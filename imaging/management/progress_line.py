@@ -5,7 +5,7 @@ import time
 
 __all__ = ["ProgressLine", "duration_text"]
 
-TERMINAL_S, LOG_S = 0.2, 10.0
+_TERMINAL_S, _LOG_S = 0.2, 10.0
 #: Work shorter than this shows nothing.
 _QUIET_S = 2.0
 
@@ -32,7 +32,7 @@ class ProgressLine:
     def show(self, text: str) -> None:
         """Show a text if the last one is old enough."""
         now_s = time.monotonic()
-        pause_s = TERMINAL_S if self.stream.isatty() else LOG_S
+        pause_s = _TERMINAL_S if self.stream.isatty() else _LOG_S
         if now_s - self.begun_s < _QUIET_S or now_s - self.shown_s < pause_s:
             return
         self.shown_s, self.is_shown = now_s, True

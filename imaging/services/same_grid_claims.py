@@ -13,7 +13,7 @@ from imaging.services.ingest_sheets import sheet_line
 __all__ = ["SAME_GRID_CODES", "followers_of", "measured_claim"]
 
 #: A whole picture at about this size tells of large shifts, windows at full size of small ones.
-WHOLE_PX, WINDOW_PX = 1200, 512
+_WHOLE_PX, _WINDOW_PX = 1200, 512
 #: Where the windows lie, as shares of the picture.
 _WINDOW_PLACES = ((0.25, 0.25), (0.75, 0.25), (0.5, 0.5), (0.25, 0.75), (0.75, 0.75))
 SAME_GRID_CODES = {
@@ -79,12 +79,12 @@ def _windows_of(reference: MasterSource, moving: MasterSource) -> list[tuple[int
     shared = sorted(set(reference.scale_factors) & set(moving.scale_factors))
     width_px, height_px = reference.width_px, reference.height_px
     windows = []
-    coarse = [factor for factor in shared if max(width_px, height_px) <= WHOLE_PX * factor]
+    coarse = [factor for factor in shared if max(width_px, height_px) <= _WHOLE_PX * factor]
     if coarse:
         factor = coarse[0]
         windows.append((0, 0, -(-width_px // factor), -(-height_px // factor), factor))
     if 1 in shared and coarse[:1] != [1]:
-        side_px = (min(WINDOW_PX, width_px), min(WINDOW_PX, height_px))
+        side_px = (min(_WINDOW_PX, width_px), min(_WINDOW_PX, height_px))
         for x_share, y_share in _WINDOW_PLACES:
             x_px = min(max(0, round(width_px * x_share) - side_px[0] // 2), width_px - side_px[0])
             y_px = min(max(0, round(height_px * y_share) - side_px[1] // 2), height_px - side_px[1])

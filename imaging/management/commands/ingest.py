@@ -18,7 +18,7 @@ from imaging.services.slips import SLIP_FIELDS, Slip, read_slip
 
 __all__ = ["Command"]
 
-USAGE, FAILURE = 2, 1
+_USAGE, _FAILURE = 2, 1
 _HELP = {
     "modality": "code, such as VIS, RAK, UVL, IRR, XR",
     "state": "before, during or after treatment",
@@ -73,13 +73,13 @@ class Command(BaseCommand):
     def entries(self, options: dict[str, Any]) -> list[_Entry]:
         """Return the checked entries; exit 2 names what cannot be used."""
         if bool(options["files"]) == bool(options["table"]):
-            raise CommandError("Give files, or --table, and not both.", returncode=USAGE)
+            raise CommandError("Give files, or --table, and not both.", returncode=_USAGE)
         try:
             if options["table"]:
                 return _table_entries(options)
             return _file_entries(options)
         except ImagingError as err:
-            raise CommandError(str(err), returncode=USAGE) from err
+            raise CommandError(str(err), returncode=_USAGE) from err
 
     def bring_in(self, entry: _Entry, options: dict[str, Any]) -> BroughtIn:
         """Bring one picture in and print its id and address."""
@@ -93,7 +93,7 @@ class Command(BaseCommand):
                 progress=lambda done, total: line.count(entry.incoming.name, done=done, total=total),
             )
         except ImagingError as err:
-            raise CommandError(f"{err} What was printed before was received.", returncode=FAILURE) from err
+            raise CommandError(f"{err} What was printed before was received.", returncode=_FAILURE) from err
         finally:
             line.end()
         for twin in came.duplicates:
@@ -128,7 +128,7 @@ class Command(BaseCommand):
         stopped = Job.objects.filter(image__in=images, status__in=[JobStatus.STOPPED, JobStatus.CANCELLED])
         if stopped.exists():
             sentences = [job.error or f"{job.kind}: cancelled" for job in stopped]
-            raise CommandError("\n".join(sentences), returncode=FAILURE)
+            raise CommandError("\n".join(sentences), returncode=_FAILURE)
 
 
 def _refuse_bad_files(entries: list[_Entry]) -> None:
@@ -140,7 +140,7 @@ def _refuse_bad_files(entries: list[_Entry]) -> None:
         except ImagingError as err:
             problems.append(str(err))
     if problems:
-        raise CommandError("\n".join([*problems, "Nothing was received."]), returncode=FAILURE)
+        raise CommandError("\n".join([*problems, "Nothing was received."]), returncode=_FAILURE)
 
 
 def _file_entries(options: dict[str, Any]) -> list[_Entry]:
