@@ -72,7 +72,7 @@ def _own_webp(master: Path, out: Path) -> None:
 
 def _resampled(master: Path, out: Path, encoder: TileEncoder | None = None) -> None:
     source = open_master(master)
-    frame_map = smooth_map(source.width_px)
+    frame_map = smooth_map(source.width_px, source.height_px)
     grid = grid_to_publish(frame_map, canvas_pitch_mm=PITCH_MM / 1.01)
     # The plain save sees as many pixels: no more than the master's own are published.
     grid = CanvasGrid(grid.x0_mm, grid.y0_mm, grid.pitch_mm, source.width_px, source.height_px)

@@ -18,16 +18,17 @@ PATCH_PX = 2048
 NOISE_SD = 0.004
 
 
-def write_master(path: Path, side_px: int, dtype: str) -> None:
-    """Write a square RGB master in uncompressed strips; memory: one patch and one band of rows."""
+def write_master(path: Path, size_px: tuple[int, int], dtype: str) -> None:
+    """Write an RGB master of a width and a height in uncompressed strips; memory: one patch and one band of rows."""
     patch = _patch(np.random.default_rng(7))
     full = np.iinfo(dtype).max
-    pixels = tifffile.memmap(path, shape=(side_px, side_px, 3), dtype=dtype, photometric="rgb")
+    width_px, height_px = size_px
+    pixels = tifffile.memmap(path, shape=(height_px, width_px, 3), dtype=dtype, photometric="rgb")
     rng = np.random.default_rng(11)
-    for top in range(0, side_px, PATCH_PX):
-        rows = min(PATCH_PX, side_px - top)
-        for left in range(0, side_px, PATCH_PX):
-            columns = min(PATCH_PX, side_px - left)
+    for top in range(0, height_px, PATCH_PX):
+        rows = min(PATCH_PX, height_px - top)
+        for left in range(0, width_px, PATCH_PX):
+            columns = min(PATCH_PX, width_px - left)
             turned = np.rot90(patch, int(rng.integers(4)))
             light = rng.uniform(0.7, 1.0)
             part = turned * np.float32(light * full)
@@ -35,7 +36,7 @@ def write_master(path: Path, side_px: int, dtype: str) -> None:
     pixels.flush()
 
 
-def smooth_map(side_px: int) -> FrameMap:
+def smooth_map(side_px: int, height_px: int | None = None) -> FrameMap:
     """0.3 degrees, 1 % and a smooth displacement of about 10 px on a 37 x 37 grid."""
     angle = np.radians(0.3)
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
@@ -48,7 +49,7 @@ def smooth_map(side_px: int) -> FrameMap:
     dx_px, dy_px = (cv2.resize(part, (37, 37), interpolation=cv2.INTER_CUBIC) for part in coarse)
     step_mm = side_mm / 34
     displacement = DisplacementGrid(-step_mm, -step_mm, step_mm, dx_px, dy_px)
-    return FrameMap(projective, displacement, image_size_px=(side_px, side_px))
+    return FrameMap(projective, displacement, image_size_px=(side_px, height_px or side_px))
 
 
 def _patch(rng: np.random.Generator) -> np.ndarray:

@@ -45,7 +45,7 @@ def windows() -> Iterator[Row]:
     """A toned window as JPEG, and a window of values as TIFF; medians over many places."""
     with tempfile.TemporaryDirectory() as folder:
         master, levels = Path(folder) / "master.tif", Path(folder) / "levels.tif"
-        write_master(master, SIDE_PX, "uint16")
+        write_master(master, (SIDE_PX, SIDE_PX), "uint16")
         build_reading_levels(open_master(master), levels)
         source, frame_map = with_levels(open_master(master), levels), smooth_map(SIDE_PX)
         grids = _grids()
