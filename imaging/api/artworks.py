@@ -17,6 +17,7 @@ from imaging.access import (
     studies_open_to,
 )
 from imaging.models import Artwork, Campaign, Face, Study
+from imaging.services.works import WORK_FIELDS
 
 __all__ = [
     "ArtworkDetail",
@@ -66,21 +67,7 @@ class ArtworkSerializer(serializers.ModelSerializer[Artwork]):
         fields: ClassVar = [
             "id",
             "study",
-            "part_of",
-            "inventory_number",
-            "title",
-            "maker",
-            "medium",
-            "dating",
-            "earliest_year",
-            "latest_year",
-            "height_mm",
-            "width_mm",
-            "depth_mm",
-            "size_of",
-            "owner",
-            "credit_line",
-            "rights_uri",
+            *WORK_FIELDS,
             "faces",
         ]
 
