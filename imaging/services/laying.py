@@ -7,6 +7,7 @@ from django.db import transaction
 from imaging.errors import ImagingError
 from imaging.models import (
     Frame,
+    ImageStatus,
     Job,
     Person,
     Registration,
@@ -36,6 +37,8 @@ _UM_PER_MM = 1000.0
 def lay_into_frame(image: TechnicalImage, *, wanted_by: Person) -> dict[str, Any]:
     """Make a first registration if the frame and the scale are known; publish it if nothing about it is in doubt."""
     frame = current_frame(image.face)
+    if image.status == ImageStatus.WITHDRAWN:
+        return {"laid": "", "why_not": "withdrawn"}
     if frame is None:
         return {"laid": "", "why_not": "no_frame"}
     if image.registrations.exclude(status=RegistrationStatus.REFUSED).exists():

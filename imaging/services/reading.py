@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
+from django.db.models import QuerySet
 
 from imaging.compute.frames import CanvasGrid
 from imaging.compute.masters.guard import GuardLimits
@@ -23,10 +24,9 @@ from imaging.compute.render.tone_statistics import tone_from_statistics
 from imaging.errors import (
     ChecksumMismatchError,
     GuardDeathError,
-    ImagingError,
-    JobLostError,
+    GuardError,
+    MasterFileError,
     UnusableProfileError,
-    WorkCancelledError,
 )
 from imaging.models import ImageStatus, Modality, PyramidKind, TechnicalImage
 from imaging.models.technical_image import Polarity
@@ -55,19 +55,24 @@ _LEVEL_SHARE = 4 / 3
 
 
 def read_master_of_image(run: JobRun) -> dict[str, Any]:
-    """Run the READ job of an image; a refused file leaves the sentence on the image and touches nothing else."""
+    """Run the READ job of an image; a refused file leaves the sentence on the image and touches nothing else.
+
+    What is not the file's fault, such as a full disk, stops the job and leaves the image waiting for another try.
+    """
     assert run.job.image_id is not None
-    image = TechnicalImage.objects.select_related("face__artwork__study", "campaign", "master", "same_grid_as").get(
-        pk=run.job.image_id
-    )
+    image = _images().get(pk=run.job.image_id)
     try:
         return _read_image(run, image)
-    except (WorkCancelledError, JobLostError):
-        raise
-    except ImagingError as error:
+    except (MasterFileError, GuardError, ChecksumMismatchError) as error:
         with run.committing():
-            TechnicalImage.objects.filter(pk=image.pk).update(status=ImageStatus.REFUSED, refusal=str(error))
+            waiting = TechnicalImage.objects.filter(pk=image.pk, status=ImageStatus.WAITING)
+            waiting.update(status=ImageStatus.REFUSED, refusal=str(error))
         raise
+
+
+def _images() -> QuerySet[TechnicalImage]:
+    """Return images with all rows that a reading looks at."""
+    return TechnicalImage.objects.select_related("face__artwork__study", "campaign", "master", "same_grid_as")
 
 
 def _read_image(run: JobRun, image: TechnicalImage) -> dict[str, Any]:
@@ -82,17 +87,18 @@ def _read_image(run: JobRun, image: TechnicalImage) -> dict[str, Any]:
     tone, tone_doubts = _first_tone(levelled, image)
     grid, raw = build_raw_display(run, source, tone=tone)
     run.begin_stage("sheet")
-    image.statistics = checked.statistics.to_json()
-    image.metadata = kept_metadata(absolute_path(_stored_path(image)), checked.header)
-    image.ingest_sheet = fill_ingest_sheet(image, checked) + tone_doubts + measured_claim(image, levelled)
+    sheet = fill_ingest_sheet(image, checked) + tone_doubts + measured_claim(image, levelled)
+    metadata = kept_metadata(absolute_path(_stored_path(image)), checked.header)
     with run.committing():
-        _keep_levels(image, levels, checked)
+        # The row as it is now: somebody may have corrected or withdrawn the image meanwhile.
+        image = _images().select_for_update(of=("self",)).get(pk=image.pk)
+        image.statistics, image.metadata, image.ingest_sheet = checked.statistics.to_json(), metadata, sheet
         image.tone = image.tone or tone.to_json()
+        if image.status in (ImageStatus.WAITING, ImageStatus.REFUSED):
+            image.status, image.refusal = ImageStatus.READ, ""
+        image.save(update_fields=[*_READ_FIELDS, *fill_from_metadata(image)])
+        _keep_levels(image, levels, checked)
         _keep_raw_display(image, raw, grid)
-        image.status = ImageStatus.PUBLISHED if image.status == ImageStatus.PUBLISHED else ImageStatus.READ
-        image.refusal = ""
-        filled = fill_from_metadata(image)
-        image.save(update_fields=[*_READ_FIELDS, *filled])
         laid = lay_into_frame(image, wanted_by=run.job.wanted_by or image.brought_in_by)
         _measure_followers(image)
     return {"levels_sha256": levels.sha256, "raw_display_sha256": raw.sha256, **laid}

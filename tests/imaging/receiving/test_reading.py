@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import shutil
 
 import numpy as np
 import pillow_heif
@@ -13,10 +14,11 @@ from PIL import Image
 from imaging.compute.pyramid.level_file import LevelFile
 from imaging.compute.pyramid.tile_reader import PyramidFile
 from imaging.errors import MasterFileError, TruncatedFileError, UnsupportedColourError
-from imaging.models import ImageStatus, JobKind, JobStatus, PyramidKind
+from imaging.models import ImageStatus, JobKind, JobStatus, PyramidKind, TechnicalImage
+from imaging.services import reading
 from imaging.services.image_sources import open_image_source
 from imaging.services.job_runs import run_job_here
-from imaging.services.jobs import start_job
+from imaging.services.jobs import retry_job, start_job
 from imaging.services.storage_paths import absolute_path
 from imaging.services.tasks import HANDLERS
 from tests.factories import make_frame
@@ -197,6 +199,32 @@ def test_reading_again_keeps_a_tone_that_somebody_set(read, tmp_path):
     assert job.status == JobStatus.DONE
     assert image.tone["gamma"] == 2.0
     assert image.pyramids.filter(is_current=True).count() == 2
+
+
+def test_a_full_disk_stops_the_job_and_leaves_the_image_waiting(bring_in, tmp_path, monkeypatch):
+    came = bring_in(write_master(tmp_path / "a.tif"))
+    usage = shutil.disk_usage(tmp_path)._replace(free=0)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage)
+    stopped = run_job_here(came.job, HANDLERS)
+    came.image.refresh_from_db()
+    assert (stopped.status, stopped.error_code) == (JobStatus.STOPPED, "no_disk_space")
+    assert came.image.status == ImageStatus.WAITING
+    monkeypatch.undo()
+    assert run_job_here(retry_job(stopped), HANDLERS).status == JobStatus.DONE
+
+
+def test_an_image_withdrawn_while_it_is_read_stays_withdrawn(bring_in, tmp_path, monkeypatch):
+    came = bring_in(write_master(tmp_path / "a.tif"))
+    checked = reading.kept_metadata
+
+    def withdrawn_meanwhile(*arguments):
+        TechnicalImage.objects.filter(pk=came.image.pk).update(status=ImageStatus.WITHDRAWN, title="by mistake")
+        return checked(*arguments)
+
+    monkeypatch.setattr(reading, "kept_metadata", withdrawn_meanwhile)
+    run_job_here(came.job, HANDLERS)
+    came.image.refresh_from_db()
+    assert (came.image.status, came.image.title) == (ImageStatus.WITHDRAWN, "by mistake")
 
 
 def test_a_radiograph_with_black_as_dense_is_shown_as_on_film(read, tmp_path):
