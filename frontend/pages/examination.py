@@ -58,6 +58,7 @@ def examination_data(request: HttpRequest, face: Face, frame: Frame) -> dict[str
         "images": [image_document(image, is_open=image.pk in open_ids) for image in images],
         "annotations_url": f"{reverse('annotation-list')}?face={face.pk}",
         "can_annotate": _may_annotate(request, face),
+        "person": str(request.user.pk) if request.user.is_authenticated else None,
         "csrf_token": get_token(request),
         "language": get_language(),
     }

@@ -19,7 +19,8 @@ export interface RecordActions {
 export function renderRecord(mark: AnnotationData, {examination}: Bench, actions: RecordActions): TemplateResult {
   const image = examination.image(mark.drawn_on_image);
   const measured = measuredOf(mark, examination);
-  const canReshape = examination.data.can_annotate && cornersOf(mark.geometry) !== null;
+  const {can_annotate: canAnnotate, person} = examination.data;
+  const canReshape = canAnnotate && mark.author.id === person && cornersOf(mark.geometry) !== null;
   return html`<article class="sheet-body record" aria-labelledby="record-title">
     <header class="record-head"><span class="record-key mark-key">${mark.key}</span>
       <h2 class="title" id="record-title">${mark.title}</h2>

@@ -21,6 +21,8 @@ export interface ExaminationData {
   images: ImageData[];
   annotations_url: string;
   can_annotate: boolean;
+  /** Who looks; null for a stranger. The shape of a mark is changed by its author alone. */
+  person: string | null;
   csrf_token: string;
   language: string;
 }
