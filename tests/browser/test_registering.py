@@ -1,0 +1,87 @@
+"""A picture is laid in the browser: control points on two images side by side, judged, accepted, published."""
+
+import json
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.fresh_image import paint_fresh_image
+
+__all__: list[str] = []
+
+CONTROL = ["cross-1", "cross-3", "cross-8", "cross-10", "cross-5", "cross-4"]
+NEAR = 0.25
+
+
+@pytest.fixture(scope="session")
+def fresh_image(demo, tmp_path_factory):
+    """Bring in a picture that is not laid yet; return it with its id."""
+    fresh = paint_fresh_image(demo.data / "painted" / "small", tmp_path_factory.mktemp("fresh"))
+    said = demo.manage(
+        *("ingest", str(fresh.file), "--artwork", "OH 0417", "--modality", "NIR", "--state", "before"),
+        *("--um-per-px", str(fresh.um_per_px), "--wait", "--json"),
+    )
+    return fresh, json.loads(said.splitlines()[0])["image"]
+
+
+def press_at(page, view, place):
+    """Go near a place with the wheel, as one does, and press it."""
+    box = page.locator(view).bounding_box()
+
+    def on_screen():
+        x, y, scale = (float(part) for part in page.locator(view).get_attribute("data-view").split())
+        return box["x"] + box["width"] / 2 + (place[0] - x) / scale, box["y"] + box["height"] / 2 + (
+            place[1] - y
+        ) / scale
+
+    for _ in range(12):
+        x, y = on_screen()
+        page.mouse.move(min(max(x, box["x"] + 4), box["x"] + box["width"] - 4), min(max(y, 60), box["height"] - 4))
+        scale = float(page.locator(view).get_attribute("data-view").split()[2])
+        if scale <= NEAR:
+            break
+        page.mouse.wheel(0, -300)
+        page.wait_for_function(
+            "([view, scale]) => Number(document.querySelector(view).dataset.view.split(' ')[2]) < scale",
+            arg=[view, scale],
+        )
+    page.mouse.click(*on_screen())
+
+
+def set_point(page, place):
+    """Set one point on both sides."""
+    page.locator("#view-work").hover()
+    press_at(page, "#view-work", place[0])
+    expect(page.get_by_text("Now the same place in the image.")).to_be_visible()
+    press_at(page, "#view-image", place[1])
+    expect(page.get_by_text("Press a place on either side.")).to_be_visible()
+
+
+def test_control_points_set_in_the_browser_lay_an_image(visit, fresh_image, demo):
+    fresh, image_id = fresh_image
+    page = visit("korvander")
+    page.goto(f"/images/{image_id}/points/")
+    page.wait_for_function("() => document.querySelector('#view-image').dataset.view")
+    checks = [name for name in fresh.places if name.startswith(("hole", "junction"))][:8]
+    for name in CONTROL:
+        set_point(page, fresh.places[name])
+    page.get_by_role("button", name="check", exact=True).first.click()
+    for name in checks:
+        set_point(page, fresh.places[name])
+    expect(page.get_by_text(f"{len(CONTROL)} control points make the map, 8 check points judge it.")).to_be_visible()
+
+    page.get_by_role("button", name="Smooth").click()
+    page.get_by_role("button", name="Fit", exact=True).click()
+    page.get_by_role("link", name="Judge it").click()
+    sentence = page.get_by_text("of 8 held-out points")
+    expect(sentence).to_be_visible()
+    within_mm = float(re.search(r"within ([\d.]+)", sentence.text_content())[1])
+    assert within_mm < 4 * fresh.um_per_px / 1000, f"95 % of the held-out points lie within {within_mm} mm"
+    page.get_by_label("Reason").fill("The crosses and the holes fit.")
+    page.get_by_role("button", name="Accept and publish").click()
+    expect(page.get_by_text("Accepted. The tiles are being laid anew.")).to_be_visible()
+
+    demo.manage("jobs", "--wait")
+    page.goto(f"/images/{image_id}/")
+    expect(page.get_by_text("published").first).to_be_visible()
