@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import io
 import json
+import struct
+import zlib
 from typing import Any
 
+import cv2
 import numpy as np
 import tifffile
 from numpy.typing import NDArray
@@ -24,12 +27,13 @@ MEDIA_TYPES = {
     "tif": "image/tiff",
 }
 _JPEG_QUALITY, _WEBP_QUALITY, _WEBP_METHOD = 90, 85, 2
-# Windows are made anew each time: a fast PNG beats a small one.
-_PNG_LEVEL = 1
+# PNG (W3C 2003), 11.2.2 and 11.3.3.5: header, then "this is sRGB, relative colorimetric".
+_PNG_HEADER_BYTES = 8 + 25
+_SRGB_CHUNK = b"sRGB" + bytes([1])
 
 
 def encode_window(window: RenderedWindow, file_format: str) -> bytes:
-    """Return a toned window as PNG, JPEG or WebP with an sRGB profile.
+    """Return a toned window as PNG, JPEG or WebP, marked as sRGB.
 
     Parameters
     ----------
@@ -48,6 +52,8 @@ def encode_window(window: RenderedWindow, file_format: str) -> bytes:
         rgb = np.repeat(pixels, 3, axis=2) if pixels.shape[2] == 1 else pixels
         alpha = window.is_inside[..., np.newaxis] * np.uint8(255)
         pixels = np.concatenate([rgb, alpha], axis=2)
+    if file_format == "png":
+        return _png(pixels)
     image = Image.fromarray(pixels[..., 0] if pixels.shape[2] == 1 else pixels)
     options = _options(file_format)
     if image.mode != "L":
@@ -97,9 +103,16 @@ def encode_values(window: RenderedWindow) -> bytes:
     return stream.getvalue()
 
 
+def _png(pixels: NDArray[np.uint8]) -> bytes:
+    # OpenCV writes PNG four times as fast as Pillow here, smaller, but without a colour space.
+    swap = {3: cv2.COLOR_RGB2BGR, 4: cv2.COLOR_RGBA2BGRA}.get(pixels.shape[2])
+    swapped = pixels if swap is None else cv2.cvtColor(pixels, swap)
+    stream = cv2.imencode(".png", swapped)[1].tobytes()
+    chunk = struct.pack(">I", 1) + _SRGB_CHUNK + struct.pack(">I", zlib.crc32(_SRGB_CHUNK))
+    return stream[:_PNG_HEADER_BYTES] + chunk + stream[_PNG_HEADER_BYTES:]
+
+
 def _options(file_format: str) -> dict[str, Any]:
-    if file_format == "png":
-        return {"format": "PNG", "compress_level": _PNG_LEVEL}
     if file_format == "jpg":
         return {"format": "JPEG", "quality": _JPEG_QUALITY}
     if file_format == "webp":

@@ -176,12 +176,24 @@ def test_pictures_are_transparent_where_the_image_ends(file_format, shape):
     grid = window_grid(-1.5, 0.5, width_mm=3.0, height_mm=2.0, width_px=60)
     window = render_window(source, turned_map((60, 60)), grid=grid, shown=ShownPixels(source, tone))
     picture = Image.open(io.BytesIO(encode_window(window, file_format)))
+    picture.load()
     assert picture.size == (60, 40)
     if file_format == "jpg":
         assert np.asarray(picture.convert("L"))[20, 10] == pytest.approx(FILL_GREY, abs=3)
     else:
         alpha = np.asarray(picture.getchannel("A"))
         assert (alpha[20, 10], alpha[20, 50]) == (0, 255)
+
+
+@pytest.mark.parametrize("bands", [1, 3])
+def test_a_png_holds_the_window_without_loss_and_says_that_it_is_srgb(bands):
+    source = ArraySource(painted((60, 60, bands), noise=0.1))
+    tone = DisplayTone.whole_range(source.dtype, channels=tuple(range(bands)))
+    grid = window_grid(0.5, 0.5, width_mm=2.0, height_mm=2.0, width_px=40)
+    window = render_window(source, turned_map((60, 60)), grid=grid, shown=ShownPixels(source, tone))
+    picture = Image.open(io.BytesIO(encode_window(window, "png")))
+    assert np.array_equal(np.asarray(picture).reshape(window.pixels.shape), source.pixels[10:50, 10:50])
+    assert picture.info["srgb"] == 1
 
 
 def test_an_unknown_format_is_refused_by_name():
@@ -208,6 +220,26 @@ def test_an_impossible_window_is_refused_by_field(changed, message):
     asked = {"x_mm": 0.0, "y_mm": 0.0, "width_mm": 10.0, "height_mm": 10.0, "width_px": 100} | changed
     with pytest.raises(FieldRefusedError, match=message):
         window_grid(asked.pop("x_mm"), asked.pop("y_mm"), **asked)
+
+
+@pytest.mark.parametrize(
+    "window_mm",
+    [(2.0, 3.0, 15.0, 10.0), (-50.0, -50.0, 200.0, 200.0), (12.0, 0.0, 5.0, 5.0), (-1e7, -1e7, 2e7, 2e7)],
+)
+def test_a_window_across_the_horizon_of_a_perspective_map_is_filled_there(window_mm):
+    """The vanishing line of this map is x = 12 mm; the picture lies to the right of it."""
+    matrix = np.array([[-20.0, 0, 500.0], [0, -20.0, 400.0], [1 / 12, 0, -1.0]])
+    source, frame_map = ArraySource(painted((600, 700, 3))), FrameMap(matrix, image_size_px=(700, 600))
+    x_mm, y_mm, width_mm, height_mm = window_mm
+    grid = window_grid(x_mm, y_mm, width_mm=width_mm, height_mm=height_mm, width_px=120)
+    shown = ShownPixels(source, DisplayTone(0.0, 255.0, channels=(0, 1, 2)))
+    beyond = grid.x0_mm + (np.arange(120) + 0.5) * grid.pitch_mm < 12.0
+    for window in (
+        render_window(source, frame_map, grid=grid, shown=shown),
+        sample_window(source, frame_map, grid=grid),
+    ):
+        assert not window.is_inside[:, beyond].any()
+        assert np.isfinite(window.pixels).all()
 
 
 def test_the_largest_window_is_allowed():
