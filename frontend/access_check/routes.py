@@ -75,6 +75,7 @@ _PAGES = (
         "image-correction", lambda row: f"/images/{row.image.pk}/correction", method="POST", body={}, is_form=True
     ),
     _of_image("lay-by-scale", lambda row: f"/images/{row.image.pk}/scale", method="POST", body={}, is_form=True),
+    _of_image("image-tone", lambda row: f"/images/{row.image.pk}/tone", method="POST", body={}, is_form=True),
     _of_image("points", lambda row: f"/images/{row.image.pk}/points/"),
     _of_image("registration", lambda row: f"/registrations/{row.candidate.pk}/"),
     _of_image(

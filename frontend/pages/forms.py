@@ -8,7 +8,7 @@ from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from imaging.compute.rights import RIGHTS_URIS
-from imaging.models import Artwork, Person, Role, Site, TechnicalImage
+from imaging.models import Artwork, Person, Role, TechnicalImage
 from imaging.services.correcting import CORRECTABLE_FIELDS
 from imaging.services.works import WORK_FIELDS
 
@@ -20,6 +20,7 @@ __all__ = [
     "StatedScaleForm",
     "StudyForm",
     "TokenForm",
+    "ToneForm",
     "WorkForm",
     "rights_choices",
 ]
@@ -82,6 +83,15 @@ class StatedScaleForm(forms.Form):
         return None if x_px is None or y_px is None else (x_px, y_px)
 
 
+class ToneForm(forms.Form):
+    """Black, white, gamma and inversion of the tiles, in the values of the master."""
+
+    black = forms.FloatField(label=_("Shown as black"))
+    white = forms.FloatField(label=_("Shown as white"))
+    gamma = forms.FloatField(label=_("Gamma"), min_value=0.05, max_value=20)
+    is_inverted = forms.BooleanField(label=_("Light and dark exchanged"), required=False)
+
+
 class InvitationForm(forms.Form):
     """A link for a guest."""
 
@@ -95,7 +105,9 @@ class MemberForm(forms.Form):
     name = forms.CharField(label=_("Name"), max_length=200)
     email = forms.EmailField(label=_("E-mail address"))
     role = forms.ChoiceField(label=_("Role"), choices=Role.choices, initial=Role.CONTRIBUTOR)
-    site = forms.ModelChoiceField(label=_("Site"), queryset=Site.objects.order_by("name"), required=False)
+    site = forms.CharField(
+        label=_("Site"), max_length=200, required=False, help_text=_("The studio or laboratory they work from.")
+    )
 
 
 class ProfileForm(forms.ModelForm[Person]):

@@ -9,17 +9,18 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from frontend.pages.forms import ImageCorrectionForm, StatedScaleForm
+from frontend.pages.forms import ImageCorrectionForm, StatedScaleForm, ToneForm
 from imaging.access import access_image, require_role, role_in_study
+from imaging.compute.render.display_tone import DisplayTone
 from imaging.compute.rights import rights_label
 from imaging.models import Registration, Role, TechnicalImage
 from imaging.services.correcting import correct_image, corrections_of
 from imaging.services.framing import current_frame
-from imaging.services.publishing import start_publishing
+from imaging.services.publishing import change_tone, start_publishing
 from imaging.services.registering import accept_registration, current_registration, register_by_stated_scale
 from imaging.services.thumbnails import thumbnail_address
 
-__all__ = ["correct_image_page", "lay_by_scale", "show_image"]
+__all__ = ["change_image_tone", "correct_image_page", "lay_by_scale", "show_image"]
 
 
 @require_GET
@@ -45,6 +46,9 @@ def _image_context(request: HttpRequest, image: TechnicalImage, form: ImageCorre
         "jobs": list(image.jobs.order_by("-wanted_at")[:5]),
         "history": corrections_of(image),
         "form": form,
+        "tone": image.tone,
+        "tone_form": ToneForm(initial=image.tone, auto_id="tone_%s") if image.tone else None,
+        "said_by_file": _metadata_rows(image),
         "scale_form": StatedScaleForm(initial={"um_per_px": image.stated_um_per_px or image.file_um_per_px}),
         "may_edit": role in (Role.CONTRIBUTOR, Role.LEAD),
         "is_lead": role == Role.LEAD,
@@ -62,6 +66,24 @@ def _capture_rows(image: TechnicalImage) -> list[tuple[str, Any]]:
     return rows
 
 
+def _metadata_rows(image: TechnicalImage) -> list[tuple[str, str]]:
+    """Return what the file says of itself, in words; all of it is kept and served by the API."""
+    labels = {
+        "creator": _("Creator"),
+        "credit_line": _("Credit line"),
+        "copyright_notice": _("Copyright notice"),
+        "usage_terms": _("Usage terms"),
+        "licence_url": _("Licence"),
+        "alt_text": _("Text alternative"),
+        "description": _("Description"),
+        "camera": _("Camera"),
+        "lens": _("Lens"),
+        "taken_at": _("Taken"),
+        "software": _("Software"),
+    }
+    return [(label, str(value)) for name, label in labels.items() if (value := image.metadata.get(name))]
+
+
 @require_POST
 def correct_image_page(request: HttpRequest, image_id: str) -> HttpResponse:
     """Keep a correction with its author; who sees an image is for leads to say."""
@@ -76,6 +98,21 @@ def correct_image_page(request: HttpRequest, image_id: str) -> HttpResponse:
     if changes:
         correct_image(image, changes=changes, editor=editor)
         messages.success(request, _("Kept. The words before stay in the history."))
+    return redirect("image", image_id)
+
+
+@require_POST
+def change_image_tone(request: HttpRequest, image_id: str) -> HttpResponse:
+    """Keep another display tone; the tiles are laid anew, no data is touched."""
+    image = access_image(request.user, image_id)
+    editor = require_role(request.user, image.study, needed=Role.CONTRIBUTOR)
+    form = ToneForm(request.POST)
+    if image.tone is None or not form.is_valid():
+        messages.error(request, _("A tone needs numbers for black, white and gamma. Nothing was changed."))
+        return redirect("image", image_id)
+    tone = DisplayTone.from_json({**image.tone, **form.cleaned_data, "statistics": None})
+    change_tone(image, tone, editor=editor)
+    messages.success(request, _("Kept. The tiles are being laid anew; no data was touched."))
     return redirect("image", image_id)
 
 

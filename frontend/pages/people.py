@@ -28,6 +28,7 @@ from imaging.services.people import (
     invite_guest,
     remove_member,
     revoke_invitation,
+    site_named,
 )
 from imaging.services.tokens import make_api_token, revoke_api_token
 
@@ -113,7 +114,7 @@ def add_study_member(request: HttpRequest, study_id: str) -> HttpResponse:
         email=form.cleaned_data["email"],
         name=form.cleaned_data["name"],
         role=Role(form.cleaned_data["role"]),
-        site=form.cleaned_data["site"],
+        site=site_named(form.cleaned_data["site"]),
     )
     messages.success(request, _("%(name)s takes part now.") % {"name": membership.person})
     return redirect("study", study.pk)
@@ -127,7 +128,7 @@ def change_member(request: HttpRequest, membership_id: str) -> HttpResponse:
     if request.POST.get("do") == "remove":
         remove_member(membership)
     elif request.POST.get("role") in Role.values:
-        change_role(membership, role=Role(request.POST["role"]), site=membership.site)
+        change_role(membership, role=Role(request.POST["role"]), site=site_named(request.POST.get("site", "")))
     messages.success(request, _("Kept."))
     return redirect("study", membership.study_id)
 

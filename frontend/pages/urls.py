@@ -29,6 +29,7 @@ urlpatterns = [
     path("frames/<str:frame_id>", frames.show_frame, name="frame"),
     path("images/<str:image_id>/", images.show_image, name="image"),
     path("images/<str:image_id>/correction", images.correct_image_page, name="image-correction"),
+    path("images/<str:image_id>/tone", images.change_image_tone, name="image-tone"),
     path("images/<str:image_id>/scale", images.lay_by_scale, name="lay-by-scale"),
     path("images/<str:image_id>/points/", registrations.show_points, name="points"),
     path("registrations/<str:registration_id>/", registrations.show_registration, name="registration"),

@@ -20,6 +20,7 @@ __all__ = [
     "invite_guest",
     "remove_member",
     "revoke_invitation",
+    "site_named",
 ]
 
 #: A link for a guest never lasts longer than this.
@@ -84,6 +85,12 @@ def revoke_invitation(invitation: Invitation) -> None:
     for session in Session.objects.filter(expire_date__gt=timezone.now()).iterator():
         if session.get_decoded().get("_auth_user_id") in guest_ids:
             session.delete()
+
+
+@transaction.atomic
+def site_named(name: str) -> Site | None:
+    """Return the site of a name, making it if it is new; None for an empty name."""
+    return Site.objects.get_or_create(name=name.strip())[0] if name.strip() else None
 
 
 @transaction.atomic
