@@ -9,8 +9,6 @@ import {placeOf} from './place';
 import {spreadHeights} from './spread';
 
 const ENTRY_HEIGHT = 51;
-/** More entries than this cannot stand apart; the sheet lists them all. */
-const MOST_ENTRIES = 40;
 
 export class MarginElement extends BenchElement {
   private heights = new Map<string, number>();
@@ -38,7 +36,8 @@ export class MarginElement extends BenchElement {
         const [x, y] = wall.pixelFromMm(placeOf(mark.geometry));
         return mark.id === state.openMark || (y >= 0 && y <= height && x >= -width && x <= 2 * width);
       })
-      .slice(0, MOST_ENTRIES)
+      .sort((one, other) => Number(other.id === state.openMark) - Number(one.id === state.openMark) || byKey(one, other))
+      .slice(0, Math.max(1, Math.floor(height / ENTRY_HEIGHT)))
       .sort(byKey);
   }
 

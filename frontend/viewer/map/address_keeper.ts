@@ -36,9 +36,11 @@ export function keepAddress({examination, wall, view}: {examination: Examination
     wall.placed();
   };
   const write = (): void => {
-    if (!isPlaced) return;
-    window.clearTimeout(timer);
-    timer = window.setTimeout(() => { writeNow(examination, wall); }, REST_MS);
+    if (!isPlaced || timer !== 0) return;
+    timer = window.setTimeout(() => {
+      timer = 0;
+      writeNow(examination, wall);
+    }, REST_MS);
   };
   wall.map.on('change:size', place);
   place();

@@ -24,6 +24,7 @@ export class ExaminationMap {
   /** Nothing else may take the link before the first view stands. */
   isFirstViewFull = false;
   private isPlaced = false;
+  private seenKey = '';
   private shownIds: Record<Slot, string | null> = {a: null, b: null};
 
   constructor(readonly target: HTMLElement, readonly examination: Examination) {
@@ -162,8 +163,14 @@ export class ExaminationMap {
 
   private afterRender(): void {
     this.divide();
-    const {centre_mm, mm_per_css_px, rotation_rad} = this.placing;
-    this.examination.see({centre_mm, mm_per_css_px, rotation_rad});
+    const {placing} = this;
+    // Tiles that arrive draw the picture anew; the rest of the page moves only when the view does.
+    const key = Object.values(placing).join(' ');
+    if (key !== this.seenKey) {
+      this.seenKey = key;
+      const {centre_mm, mm_per_css_px, rotation_rad} = placing;
+      this.examination.see({centre_mm, mm_per_css_px, rotation_rad});
+    }
     this.markFirstView();
   }
 
