@@ -10,8 +10,11 @@ from typing import Any, cast
 
 from a2wsgi import WSGIMiddleware
 
-from frontend.error_responses import problem_of
 from frontend.wsgi import application as django_application
+
+# The import above readies Django's apps, which everything below needs.
+# isort: split
+from frontend.error_responses import problem_of
 from imaging.api.tiles import Receive, Scope, Send, TileApplication
 from imaging.api.uploads import UploadApplication
 from imaging.compute.pyramid.tile_reader import OpenPyramids
