@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import random
 import signal
-import subprocess
-import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 from django.core.management import call_command
-from django.db import connection
 
 from imaging.models import ImageStatus, Job, JobStatus, Pyramid, Role, StoredFile, TechnicalImage
 from imaging.services.jobs import unfinished_jobs
@@ -23,10 +18,10 @@ from imaging.services.receiving import bring_in_image
 from imaging.services.slips import read_slip
 from tests.factories import make_artwork, make_face, make_frame, make_member, make_study
 from tests.imaging.receiving.pictures import painted, write_master
+from tests.imaging.receiving.processes import command
 
 pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
 
-ROOT = Path(__file__).resolve().parents[2]
 KILLS = 6
 #: READ and PUBLISH of one picture here take about this long on two cores, the start of the guarded child included.
 LONGEST_INSTANT_S = 2.0
@@ -34,32 +29,6 @@ PATIENCE_S = 60.0
 INGEST_KILLS = 4
 #: Copying, hashing and placing the master of that test takes about this long.
 LONGEST_COPY_S = 0.4
-
-
-def database_url():
-    values = connection.settings_dict
-    return f"postgresql://{values['USER']}@/{values['NAME']}?host={values['HOST']}"
-
-
-@contextlib.contextmanager
-def command(data_folder, *arguments):
-    """Run a command in a process of its own; it is killed at the end at the latest."""
-    environment = {
-        **os.environ,
-        "DATABASE_URL": database_url(),
-        "MAHLSTICK_DATA": str(data_folder),
-        "DJANGO_SETTINGS_MODULE": "frontend.settings",
-        "MAHLSTICK_LOG_LEVEL": "ERROR",
-    }
-    process = subprocess.Popen(
-        [sys.executable, "-m", "django", *map(str, arguments)], cwd=ROOT, env=environment, start_new_session=True
-    )
-    try:
-        yield process
-    finally:
-        with contextlib.suppress(ProcessLookupError):
-            os.killpg(process.pid, signal.SIGKILL)
-        process.wait()
 
 
 def wait_until(condition):

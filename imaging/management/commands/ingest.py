@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from imaging.errors import FieldRefusedError, ImagingError, TableRefusedError
 from imaging.management.progress_line import ProgressLine
-from imaging.models import Artwork, Face, FaceKind, Job, JobStatus, Membership, Person, Role
+from imaging.models import Artwork, Face, FaceKind, Job, JobStatus, Membership, Person, Role, TechnicalImage
 from imaging.services.image_tables import TableLine, read_image_table
 from imaging.services.job_waiting import wait_for_jobs
 from imaging.services.master_files import Incoming, Receipt
@@ -126,9 +126,18 @@ class Command(BaseCommand):
         wait_for_jobs([came.job.pk for came in brought], lambda jobs: line.show(f"{len(jobs)} job(s) to go"))
         line.end()
         stopped = Job.objects.filter(image__in=images, status__in=[JobStatus.STOPPED, JobStatus.CANCELLED])
+        for image in TechnicalImage.objects.filter(pk__in=images).select_related("campaign", "master"):
+            self.say_doubts(image)
         if stopped.exists():
             sentences = [job.error or f"{job.kind}: cancelled" for job in stopped]
             raise CommandError("\n".join(sentences), returncode=_FAILURE)
+
+    def say_doubts(self, image: TechnicalImage) -> None:
+        """Print each open line of an image's sheet, with what to do; hints stay on the sheet."""
+        name = image.master.original_name if image.master else str(image)
+        for line in image.ingest_sheet:
+            if line.get("state") == "open" and not line.get("is_hint"):
+                self.stderr.write(f"{name}: {line['sentence']} {line['remedy']}".rstrip())
 
 
 def _refuse_bad_files(entries: list[_Entry]) -> None:

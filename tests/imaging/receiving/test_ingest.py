@@ -5,11 +5,14 @@ from __future__ import annotations
 import json
 import uuid
 
+import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
 from imaging.models import Job, StoredFile, TechnicalImage
+from tests.factories import make_frame
 from tests.imaging.receiving.pictures import painted, write_master
+from tests.imaging.receiving.processes import run
 
 
 @pytest.fixture
@@ -110,3 +113,21 @@ def test_a_master_in_place_is_referenced(ingest, tmp_path):
     source = write_master(tmp_path / "a.tif")
     ingest(source, *PLAIN, "--in-place")
     assert StoredFile.objects.get().path == str(source.resolve())
+
+
+@pytest.mark.django_db(transaction=True)
+def test_waiting_works_the_jobs_off_without_a_worker_and_says_the_doubts(studio, data_folder, tmp_path):
+    make_frame(studio.face, canvas_pitch_mm=0.5)
+    write_master(tmp_path / "vis.tif")
+    write_master(tmp_path / "irr.tif", np.roll(painted(seed=8, bands=1)[..., 0], 5, axis=1))
+    table = tmp_path / "images.csv"
+    table.write_text(
+        "file,artwork,modality,state,um_per_px,same_grid_as\n"
+        "vis.tif,OH 0417,VIS,before,1000,\n"
+        "irr.tif,OH 0417,IRR,before,,vis.tif\n"
+    )
+    done = run(data_folder, "ingest", "--table", table, "--wait")
+    assert (done.returncode, len(done.stdout.splitlines())) == (0, 2), done.stderr
+    assert dict(TechnicalImage.objects.values_list("modality", "status")) == {"VIS": "published", "IRR": "read"}
+    assert "irr.tif: It was said to lie on the grid of VIS before v1." in done.stderr
+    assert "Look at both by wipe, or set control points." in done.stderr

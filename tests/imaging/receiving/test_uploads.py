@@ -17,11 +17,9 @@ import socket
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import httpx
 import pytest
-from django.db import connection
 from django.test import Client
 
 from frontend.error_responses import status_of
@@ -33,37 +31,23 @@ from imaging.services.tokens import make_api_token
 from imaging.services.uploading import begin_upload
 from tests.factories import make_artwork, make_face, make_member, make_study
 from tests.imaging.receiving.pictures import painted, write_master
+from tests.imaging.receiving.processes import ROOT, environment_of
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-ROOT = Path(__file__).resolve().parents[3]
 SLIP = {"modality": "VIS", "state": "before", "um_per_px": "50"}
 TUS = {"Tus-Resumable": "1.0.0"}
 BODY = {**TUS, "Content-Type": "application/offset+octet-stream"}
 
 
-def test_database_url():
-    values = connection.settings_dict
-    return f"postgresql://{values['USER']}@/{values['NAME']}?host={values['HOST']}"
-
-
-test_database_url.__test__ = False
-
-
 class Server:
     """A granian process with the upload application."""
 
-    def __init__(self, data_folder, **environment):
+    def __init__(self, data_folder):
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port = probe.getsockname()[1]
-        self.environment = {
-            **os.environ,
-            "DATABASE_URL": test_database_url(),
-            "MAHLSTICK_DATA": str(data_folder),
-            "DJANGO_SETTINGS_MODULE": "frontend.settings",
-            **environment,
-        }
+        self.environment = environment_of(data_folder)
         self.data_folder = data_folder
         self.process = None
         self.start()
