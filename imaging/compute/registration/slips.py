@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import f as f_distribution
+from scipy.special import fdtri
 
 from imaging.compute.registration.plane_fits import PARAMETERS, fit_plane_transform
 from imaging.compute.registration.point_sets import NEEDED_POINTS
@@ -171,7 +171,7 @@ def _pooled_variance(squares: float, freedom: float, point_sigma_px: float) -> f
 
 
 def _limit(freedom: float, count: int) -> float:
-    return float(f_distribution.ppf(1.0 - _FALSE_ALARM / count, 2, PRIOR_FREEDOM + freedom))
+    return float(fdtri(2, PRIOR_FREEDOM + freedom, 1.0 - _FALSE_ALARM / count))
 
 
 def _most_slips(count: int) -> int:

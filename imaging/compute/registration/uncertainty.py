@@ -6,7 +6,7 @@ from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import f as f_distribution
+from scipy.special import fdtri
 
 from imaging.compute.map_fields import finite_array, finite_number, known_fields, positive_number, whole_number
 from imaging.compute.maps import FrameMap
@@ -29,7 +29,7 @@ def coverage_factor(freedom: float) -> float:
     >>> round(coverage_factor(1e9), 3)
     2.448
     """
-    return float(np.sqrt(2.0 * f_distribution.ppf(0.95, 2, PRIOR_FREEDOM + freedom)))
+    return float(np.sqrt(2.0 * fdtri(2, PRIOR_FREEDOM + freedom, 0.95)))
 
 
 def radius95_mm(
