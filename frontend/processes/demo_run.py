@@ -83,8 +83,8 @@ class DemoRun:
         if listening.certificate:
             options += ["--certificate", str(listening.certificate), "--key", str(listening.key)]
         web_server = self._supervisor.add("web_server", [*self._manage, "serve", *options])
-        for number in range(1, default_process_count() + 1):
-            self._supervisor.add(f"worker-{number}", [*self._manage, "worker"])
+        # One worker is enough for the first pictures; more would only delay the page.
+        self._supervisor.add("worker-1", [*self._manage, "worker"])
         sign_ins = self._load_first()
         self._wait_for_page(web_server)
         if self._supervisor.is_stopping:
@@ -94,6 +94,8 @@ class DemoRun:
         self._say([f"address {self._address()}", *sign_ins])
         # The pictures that are compared first are there; the others come in while people look.
         self._supervisor.add("loader", self._loader(), is_task=True)
+        for number in range(2, default_process_count() + 1):
+            self._supervisor.add(f"worker-{number}", [*self._manage, "worker"])
         self._supervisor.watch()
         note.unlink(missing_ok=True)
         return 0
