@@ -18,8 +18,11 @@ class ListedPage:
 
 PAGES = (
     ListedPage("sign-in", "/account/login/", is_for_anybody=True),
+    ListedPage("new-password", "/account/password/reset/", is_for_anybody=True),
+    ListedPage("invited", "{invitation}", is_for_anybody=True),
     ListedPage("works", "/"),
     ListedPage("artwork", "/works/{artwork}/"),
+    ListedPage("work-correction", "/works/{artwork}/correction/"),
     ListedPage("examination", "/faces/{face}/examine/"),
     ListedPage("bring-in", "/works/{artwork}/bring-in/"),
     ListedPage("image", "/images/{image}/"),
@@ -30,7 +33,11 @@ PAGES = (
     ListedPage("annotation", "/annotations/{annotation}"),
     ListedPage("jobs", "/jobs/"),
     ListedPage("storage", "/storage/"),
+    ListedPage("study-new", "/studies/"),
     ListedPage("study", "/studies/{study}/"),
+    ListedPage("work-new", "/studies/{study}/works/"),
     ListedPage("me", "/me/"),
+    ListedPage("change-password", "/account/password/change/"),
+    ListedPage("second-factor", "/account/2fa/"),
     ListedPage("not-found", "/works/00000000-0000-0000-0000-000000000000/"),
 )

@@ -42,7 +42,7 @@ class Command(BaseCommand):
             options["folder"],
             address=demo.address,
             sign_in=demo.sign_ins[0],
-            places=_places_to_show(),
+            places={**_places_to_show(), **_invitation_to_show(demo)},
             chromium=chromium_path(),
         )
         for photograph in taken:
@@ -52,6 +52,12 @@ class Command(BaseCommand):
                 self.stdout.write(f"{photograph.file or photograph.page}  {photograph.problem}".rstrip())
         if any(photograph.problem for photograph in taken):
             sys.exit(EXIT_FAILED)
+
+
+def _invitation_to_show(demo: RunningDemo) -> dict[str, str]:
+    """Return the link of the demo's guest."""
+    links = [secret for _email, secret in demo.sign_ins if secret.startswith("/invited/")]
+    return {"invitation": links[0]} if links else {}
 
 
 def _places_to_show() -> dict[str, str]:
