@@ -84,7 +84,7 @@ async function start(): Promise<void> {
   startHand(bench);
   startSheetGrip(find('.sheet-grip'));
   document.body.dataset.sheet = 'closed';
-  bench.examination.on('change', ({openMark}) => { if (openMark) raiseSheet(); });
+  bench.examination.on('change', ({openMark, tonePanel}) => { if (openMark || tonePanel) raiseSheet(); });
   bench.drawing.on(() => { if (bench.drawing.phase === 'reshaping') raiseSheet(); });
   const painting = find('#painting');
   painting.setAttribute('aria-label', t('painting.name', {title: data.artwork.title, face: data.face.name}));

@@ -3,6 +3,7 @@ import {html, nothing, type TemplateResult} from 'lit';
 
 import type {OpenImage} from '../api/contract';
 import type {Slot} from '../map/examination';
+import {placePads, renderTone} from '../tone/tone_sheet';
 import {BenchElement} from '../ui/bench_element';
 import {icon} from '../ui/icons';
 import {fullName} from '../ui/image_names';
@@ -29,6 +30,8 @@ export class SheetElement extends BenchElement {
   protected override render(): TemplateResult {
     const mark = this.examination.mark(this.examination.state.openMark);
     if (this.bench.drawing.isActive) return this.slip.render();
+    const {tonePanel} = this.examination.state;
+    if (tonePanel && this.examination.shown(tonePanel)) return renderTone(tonePanel, this.bench);
     if (mark) {
       return renderRecord(mark, this.bench, {
         close: () => { this.examination.change({openMark: null}); },
@@ -36,6 +39,10 @@ export class SheetElement extends BenchElement {
       });
     }
     return this.overview();
+  }
+
+  protected override updated(): void {
+    placePads(this);
   }
 
   private overview(): TemplateResult {

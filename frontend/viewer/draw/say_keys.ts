@@ -1,6 +1,7 @@
 /** Say what you see: the word starts the drawing. */
-import {html, type TemplateResult} from 'lit';
+import {html, nothing, type TemplateResult} from 'lit';
 
+import type {Slot} from '../map/examination';
 import {BenchElement} from '../ui/bench_element';
 import {icon} from '../ui/icons';
 import {t} from '../ui/texts';
@@ -17,7 +18,7 @@ export class SayKeysElement extends BenchElement {
     return html`
       <div class="ledge-head"><h2 class="head">${t(canSay ? 'say.title' : 'say.measure_only')}</h2></div>
       <div class="say-words" role="group" aria-label=${t('say.title')}>${words.map((word) => this.key(word))}</div>
-      <p class="ledge-line second">${this.hint()}</p>`;
+      ${this.bench.drawing.phase === 'drawing' ? html`<p class="ledge-line second">${this.hint()}</p>` : html`<p class="ledge-line">${this.toneKey('a')}${this.toneKey('b')}</p>`}`;
   }
 
   private key(word: Word): TemplateResult {
@@ -27,6 +28,13 @@ export class SayKeysElement extends BenchElement {
       @click=${() => { if (isPressed) drawing.giveUp(); else this.begin(word); }}>${icon(word.icon)}<span>${t(word.label)}</span></button>`;
   }
 
+  private toneKey(slot: Slot): TemplateResult | typeof nothing {
+    if (!this.examination.shown(slot)) return nothing;
+    const isOpen = this.examination.state.tonePanel === slot;
+    return html`<button type="button" class="text-key" aria-pressed=${isOpen}
+      @click=${() => { this.examination.change({tonePanel: isOpen ? null : slot, openMark: null}); }}>${t('tone.title', {slot})}</button>`;
+  }
+
   private begin(word: Word): void {
     this.bench.drawing.begin(word);
     this.bench.wall.target.focus({preventScroll: true});
@@ -34,7 +42,6 @@ export class SayKeysElement extends BenchElement {
 
   private hint(): string {
     const {drawing} = this.bench;
-    if (drawing.phase !== 'drawing') return t('say.hint_idle');
     if (drawing.kind === 'Point') return t('say.hint_point');
     return t(drawing.canFinish ? 'say.hint_finish' : 'say.hint_corner');
   }

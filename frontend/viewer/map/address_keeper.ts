@@ -22,6 +22,8 @@ export function openAddress(examination: Examination): ViewAddress {
     isMirrored: view.isMirrored ?? examination.state.isMirrored,
     openMark: view.mark ?? null,
   });
+  if (view.tone_a) examination.setTone('a', view.tone_a);
+  if (view.tone_b) examination.setTone('b', view.tone_b);
   return view;
 }
 
@@ -75,5 +77,8 @@ function writeNow(examination: Examination, wall: ExaminationMap): void {
   if (state.a) view.a = state.a;
   if (state.b) view.b = state.b;
   if (state.openMark) view.mark = state.openMark;
+  const [toneA, toneB] = [examination.toneOf('a'), examination.toneOf('b')];
+  if (toneA) view.tone_a = toneA;
+  if (toneB) view.tone_b = toneB;
   window.history.replaceState(window.history.state, '', `?${writeAddress(view)}${window.location.hash}`);
 }

@@ -2,6 +2,7 @@
 import {isOpen, type AnnotationData, type ExaminationData, type ImageData, type OpenImage, type PointMm} from '../api/contract';
 import {agreementAt_mm} from '../compare/agreement';
 import type {Stick} from '../compare/stick';
+import type {Tone} from '../tone/tone';
 import type {CompareMode} from './view_address';
 
 export type Slot = 'a' | 'b';
@@ -23,6 +24,10 @@ export interface ExaminationState {
   marks: AnnotationData[];
   areMarksShown: boolean;
   openMark: string | null;
+  /** Tones by the id of the image, so that an image keeps its own on either side. */
+  tones: Readonly<Record<string, Tone>>;
+  /** The side whose tone lies on the sheet. */
+  tonePanel: Slot | null;
 }
 
 export interface ExaminationEvents {
@@ -55,6 +60,8 @@ export class Examination {
       marks: [],
       areMarksShown: true,
       openMark: null,
+      tones: {},
+      tonePanel: null,
     };
   }
 
@@ -66,7 +73,8 @@ export class Examination {
   }
 
   change(patch: Partial<ExaminationState>): void {
-    this.state = {...this.state, ...patch};
+    // A record that is opened takes the sheet from the tone.
+    this.state = {...this.state, ...(patch.openMark ? {tonePanel: null} : {}), ...patch};
     this.tell('change', patch);
   }
 
@@ -100,6 +108,16 @@ export class Examination {
 
   openImages(): OpenImage[] {
     return this.data.images.filter(isOpen);
+  }
+
+  toneOf(slot: Slot): Tone | null {
+    const id = this.state[slot];
+    return id === null ? null : (this.state.tones[id] ?? null);
+  }
+
+  setTone(slot: Slot, tone: Tone): void {
+    const id = this.state[slot];
+    if (id !== null) this.change({tones: {...this.state.tones, [id]: tone}});
   }
 
   agreement_mm(place_mm: PointMm): number | null {

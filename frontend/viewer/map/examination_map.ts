@@ -7,6 +7,7 @@ import type {Coordinate} from 'ol/coordinate';
 import type {PointMm} from '../api/contract';
 import {clipPath, halfOfView, onScreen, sideOfB, type ScreenPoint} from '../compare/stick';
 import {ViewFrame} from '../frame/projections';
+import {toneFilter} from '../tone/tone_filter';
 import type {Examination, Slot} from './examination';
 import {PictureLayer} from './picture_layer';
 import {mmFromScreen, screenFromMm, type ScreenPlacing} from './screen';
@@ -41,6 +42,7 @@ export class ExaminationMap {
     this.map.on('postrender', () => { this.afterRender(); });
     examination.on('change', (patch) => { this.follow(patch); });
     this.showPictures();
+    this.showTones();
   }
 
   get placing(): ScreenPlacing {
@@ -139,6 +141,7 @@ export class ExaminationMap {
   private follow(patch: Partial<Examination['state']>): void {
     if (patch.isMirrored !== undefined && patch.isMirrored !== this.viewFrame.isMirrored) this.mirror(patch.isMirrored);
     if ('a' in patch || 'b' in patch) this.showPictures();
+    if ('a' in patch || 'b' in patch || 'tones' in patch) this.showTones();
     this.divide();
   }
 
@@ -159,6 +162,10 @@ export class ExaminationMap {
       this.shownIds[slot] = image?.id ?? null;
       this.pictures[slot].show(image ? this.stores.of(image) : null, this.viewFrame);
     }
+  }
+
+  private showTones(): void {
+    for (const slot of ['a', 'b'] as const) this.pictures[slot].canvas.style.filter = toneFilter(slot, this.examination.toneOf(slot));
   }
 
   private afterRender(): void {

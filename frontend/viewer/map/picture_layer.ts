@@ -9,7 +9,8 @@ import type {TileStore} from './tile_store';
 export class PictureLayer extends Layer {
   /** The canvas stands in an element of its own: OpenLayers would draw the next layer into a bare one. */
   readonly element = document.createElement('div');
-  private readonly canvas = document.createElement('canvas');
+  /** Its own filter is the tone; that of the element round it is the light of the room. */
+  readonly canvas = document.createElement('canvas');
   /** True once every tile of the view has been drawn at the zoom it needs. */
   isSharp = false;
   private readonly painter = new TilePainter();

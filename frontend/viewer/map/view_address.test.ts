@@ -7,6 +7,7 @@ describe('the address of a view', () => {
     const view = {
       x_mm: 218, y_mm: 186.25, mm_per_css_px: 0.4318, rotation_deg: 12.5, isMirrored: true, a: 'one', b: 'two',
       mode: 'wipe' as const, stick: {x_mm: 210.5, y_mm: 190, angle_deg: 78.6}, mark: 'm7',
+      tone_b: {black: 0.1, white: 0.8, gamma: 1.25, isInverted: true},
     };
     expect(readAddress(writeAddress(view))).toEqual(view);
   });

@@ -1,5 +1,6 @@
 /** The address of the page holds the view: place, scale, turn, both images, how they are compared, the stick. */
 import type {Stick} from '../compare/stick';
+import {isPlain, readTone, writeTone, type Tone} from '../tone/tone';
 
 export type CompareMode = 'wipe' | 'fade';
 
@@ -15,6 +16,8 @@ export interface ViewAddress {
   fade?: number;
   stick?: Stick;
   mark?: string;
+  tone_a?: Tone;
+  tone_b?: Tone;
 }
 
 export function writeAddress(view: ViewAddress): string {
@@ -36,6 +39,8 @@ export function writeAddress(view: ViewAddress): string {
     query.set('stick', [x_mm.toFixed(2), y_mm.toFixed(2), angle_deg.toFixed(1)].join('_'));
   }
   if (view.mark) query.set('mark', view.mark);
+  if (view.tone_a && !isPlain(view.tone_a)) query.set('tone-a', writeTone(view.tone_a));
+  if (view.tone_b && !isPlain(view.tone_b)) query.set('tone-b', writeTone(view.tone_b));
   return query.toString();
 }
 
@@ -61,6 +66,8 @@ export function readAddress(search: string): ViewAddress {
   if (fade !== undefined) view.fade = Math.min(1, Math.max(0, fade));
   assign(view, 'stick', readStick(query.get('stick')));
   assign(view, 'mark', query.get('mark') ?? undefined);
+  assign(view, 'tone_a', readTone(query.get('tone-a')) ?? undefined);
+  assign(view, 'tone_b', readTone(query.get('tone-b')) ?? undefined);
   return view;
 }
 

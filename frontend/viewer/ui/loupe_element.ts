@@ -5,6 +5,7 @@ import {createRef, ref} from 'lit/directives/ref.js';
 import type {OpenImage, PointMm} from '../api/contract';
 import {TilePainter} from '../map/tile_painter';
 import {imageUnder} from '../map/image_under';
+import {toneFilter} from '../tone/tone_filter';
 import {BenchElement} from './bench_element';
 import {fitCanvas} from './canvas';
 
@@ -18,7 +19,7 @@ export class LoupeElement extends BenchElement {
   private place_mm: PointMm | null = null;
 
   protected override render(): TemplateResult {
-    return html`<div class="loupe" aria-hidden="true" ?hidden=${this.place_mm === null}><canvas ${ref(this.canvas)}></canvas><span class="loupe-cross"></span><b class="loupe-slot"></b></div>
+    return html`<div class="loupe" aria-hidden="true" ?hidden=${this.place_mm === null}><span class="loupe-picture"><canvas ${ref(this.canvas)}></canvas></span><span class="loupe-cross"></span><b class="loupe-slot"></b></div>
       <span class="finger-ring" aria-hidden="true" ?hidden=${this.place_mm === null}></span>`;
   }
 
@@ -35,6 +36,7 @@ export class LoupeElement extends BenchElement {
     const letter = this.querySelector('.loupe-slot');
     if (letter) letter.textContent = under?.slot ?? '';
     this.stand(place_mm);
+    canvas.style.filter = under ? toneFilter(under.slot, this.examination.toneOf(under.slot)) : '';
     if (under) this.paint(canvas, {image: under.image, place_mm});
   }
 
