@@ -101,10 +101,14 @@ class JobRun:
             job.save()
 
     def give_back(self) -> None:
-        """Let the job wait for another worker."""
+        """Let the job wait for another worker, unless somebody has stopped it meanwhile."""
         with self.committing() as job:
-            put_back(job)
-            enqueue(job)
+            if job.is_cancel_wanted:
+                job.status, job.ended_at = JobStatus.CANCELLED, timezone.now()
+                job.save(update_fields=["status", "ended_at"])
+            else:
+                put_back(job)
+                enqueue(job)
 
 
 JobHandler = Callable[[JobRun], dict[str, Any] | None]

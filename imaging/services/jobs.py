@@ -17,6 +17,7 @@ from django.utils import timezone
 from procrastinate import App
 from procrastinate.contrib.django.django_connector import DjangoConnector
 from procrastinate.contrib.django.models import ProcrastinateEvent, ProcrastinateJob
+from procrastinate.jobs import Status
 
 from imaging.errors import UnfitStateError
 from imaging.models import ImageStatus, Job, JobKind, JobStatus, Person, Study, TechnicalImage
@@ -45,6 +46,10 @@ TASK_NAME = "imaging.run_job"
 #: A worker beats every half second; one silent for this long has lost its way to the database.
 _SILENT_S = 120
 _KEPT_PLACE_HOURS = 72
+#: A place still taken this long after the end of its job was left by a killed worker.
+_RELEASE_S = 5
+#: Workers of the queue beat every 10 s; one silent for three beats is dead.
+_DEAD_WORKER_S = 30
 #: Between fetching a job and taking its lock a worker needs milliseconds; past this it died there.
 _CLAIM_S = 10
 #: A job that took this many workers with it is stopped: its file is stronger than the machine.
@@ -137,6 +142,7 @@ def put_back(job: Job) -> None:
 
 def requeue_stalled_jobs() -> list[Job]:
     """Let every job that lost its worker, or its place in the queue, wait again; return them."""
+    _release_dead_places()
     found = []
     in_queue = ProcrastinateJob.objects.filter(status="todo").values("pk")
     in_doubt = unfinished_jobs().exclude(status=JobStatus.WAITING, queue_id__in=in_queue)
@@ -154,8 +160,8 @@ def _requeue_if_stalled(job: Job) -> bool:
         if not _worker_is_gone(job):
             return False
         deaths = int(job.result.get("worker_deaths", 0)) + 1
-        if deaths > MOST_DEATHS:
-            _stop_deadly_job(job, deaths)
+        if job.is_cancel_wanted or deaths > MOST_DEATHS:
+            _end_lost_job(job, deaths)
             return True
         put_back(job)
         job.result = {"worker_deaths": deaths}
@@ -167,14 +173,17 @@ def _requeue_if_stalled(job: Job) -> bool:
     return True
 
 
-def _stop_deadly_job(job: Job, deaths: int) -> None:
-    """Save a job that keeps killing its workers as stopped."""
-    job.status, job.ended_at, job.error_code = JobStatus.STOPPED, timezone.now(), "worker_lost"
-    job.error = (
-        f"The worker ended {deaths} times in the middle of this job. "
-        "Look whether the machine runs out of memory, then start it again."
-    )
+def _end_lost_job(job: Job, deaths: int) -> None:
+    """Save a job without a worker as cancelled, if that was wanted, or as stopped: it keeps killing its workers."""
+    job.status, job.ended_at = JobStatus.CANCELLED, timezone.now()
+    if not job.is_cancel_wanted:
+        job.status, job.error_code = JobStatus.STOPPED, "worker_lost"
+        job.error = (
+            f"The worker ended {deaths} times in the middle of this job. "
+            "Look whether the machine runs out of memory, then start it again."
+        )
     job.save()
+    _release_places(ProcrastinateJob.objects.filter(pk=job.queue_id, status="doing"))
 
 
 def _worker_is_gone(job: Job) -> bool:
@@ -209,6 +218,25 @@ def _is_queued(job: Job) -> bool:
         return True
     fetched = ProcrastinateEvent.objects.filter(job_id=row.pk, type="started").order_by("-at").first()
     return fetched is None or fetched.at > timezone.now() - dt.timedelta(seconds=_CLAIM_S)
+
+
+def _release_dead_places() -> None:
+    """Release places that a killed worker left taken; the next job of the same image would wait for them forever."""
+    taken = ProcrastinateJob.objects.filter(status="doing")
+    ended_before = timezone.now() - dt.timedelta(seconds=_RELEASE_S)
+    ended = Job.objects.exclude(status__in=UNFINISHED).filter(ended_at__lt=ended_before)
+    # A worker releases its place within milliseconds of the end of a job, unless it was killed between the two.
+    _release_places(taken.filter(pk__in=ended.values("queue_id")))
+    stalled = async_to_sync(_queue.job_manager.get_stalled_jobs)(seconds_since_heartbeat=_DEAD_WORKER_S)
+    needed = set(unfinished_jobs().values_list("queue_id", flat=True))
+    _release_places(taken.filter(pk__in=[row.id for row in stalled if row.id not in needed]))
+
+
+def _release_places(rows: QuerySet[ProcrastinateJob]) -> None:
+    """Mark places of the queue as failed; what became of their jobs is on the jobs' own rows."""
+    finish = async_to_sync(_queue.job_manager.finish_job_by_id_async)
+    for number in list(rows.values_list("pk", flat=True)):
+        finish(job_id=number, status=Status.FAILED, delete_job=False)
 
 
 def forget_old_places(*, kept_hours: int = _KEPT_PLACE_HOURS) -> None:

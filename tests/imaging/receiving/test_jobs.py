@@ -189,6 +189,51 @@ def test_a_job_that_keeps_killing_its_workers_is_stopped_with_a_sentence(job):
     assert "out of memory" in job.error
 
 
+def take_place(job, *, is_alive=False):
+    """Do what a worker of the queue does when it fetches a job."""
+    with connection.cursor() as cursor:
+        cursor.execute("INSERT INTO procrastinate_workers DEFAULT VALUES RETURNING id")
+        worker = cursor.fetchone()[0]
+        place = [worker, job.queue_id]
+        cursor.execute("UPDATE procrastinate_jobs SET status = 'doing', worker_id = %s WHERE id = %s", place)
+        if not is_alive:
+            cursor.execute("UPDATE procrastinate_workers SET last_heartbeat = now() - interval '1 hour'")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_place_left_taken_by_a_killed_worker_does_not_block_the_image(job):
+    take_place(job, is_alive=True)
+    run_job_here(job, handler(lambda run: {}))
+    requeue_stalled_jobs()
+    assert ProcrastinateJob.objects.get(pk=job.queue_id).status == "doing"
+    Job.objects.filter(pk=job.pk).update(ended_at=timezone.now() - dt.timedelta(seconds=6))
+    requeue_stalled_jobs()
+    assert ProcrastinateJob.objects.get(pk=job.queue_id).status == "failed"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_place_that_no_job_needs_is_released_with_its_dead_worker(job):
+    old_place = job.queue_id
+    take_place(job)
+    claimed = claim(job.pk)
+    JobRun(claimed).give_back()
+    requeue_stalled_jobs()
+    assert ProcrastinateJob.objects.get(pk=old_place).status == "failed"
+    job.refresh_from_db()
+    assert ProcrastinateJob.objects.get(pk=job.queue_id).status == "todo"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_wish_to_cancel_outlives_the_worker(job):
+    take_place(job)
+    claim(job.pk)
+    cancel_job(job)
+    requeue_stalled_jobs()
+    job.refresh_from_db()
+    assert job.status == JobStatus.CANCELLED
+    assert ProcrastinateJob.objects.get(pk=job.queue_id).status == "failed"
+
+
 @pytest.mark.django_db(transaction=True)
 def test_a_place_in_the_queue_that_ended_long_ago_is_forgotten_and_the_job_is_not(job):
     run_job_here(job, handler(lambda run: {}))
