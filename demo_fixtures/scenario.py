@@ -48,7 +48,7 @@ def read_scenario() -> dict[str, Any]:
 def embargo_end(scenario: dict[str, Any], installed_on: dt.date) -> dt.date:
     """Return the first day on which the images after treatment are open."""
     year = installed_on.year + int(scenario["study"]["embargo_years_after_installing"])
-    # A leap day has no anniversary: the day before is the stricter choice for nobody, so take 1 March.
+    # A leap day has no anniversary; 1 March keeps the embargo for two full years.
     if (installed_on.month, installed_on.day) == (2, 29):
         return dt.date(year, 3, 1)
     return installed_on.replace(year=year)

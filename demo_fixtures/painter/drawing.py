@@ -109,8 +109,11 @@ def _hatching(mask: NDArray[np.bool_], random: np.random.Generator, spacing_mm: 
 
 def _drawn_handle(cartoon: Cartoon) -> list[NDArray[np.float64]]:
     """Return the outline of the handle where it was first drawn, 7.5 mm further left."""
-    shift = motif.PAINTED_HANDLE_X_MM - motif.DRAWN_HANDLE_X_MM
-    return [line - np.array([shift, 0.0]) for line in _outlines(cartoon.kind == HANDLE)]
+    lines = _outlines(cartoon.kind == HANDLE)
+    points = np.concatenate(lines)
+    # Measured on the traced outline itself: tracing runs half a cartoon pixel inside the shape.
+    inner = points[np.abs(points[:, 1] - motif.HANDLE_Y_MM) < CARTOON_PITCH_MM, 0].min()
+    return [line - np.array([inner - motif.DRAWN_HANDLE_X_MM, 0.0]) for line in lines]
 
 
 def draw_underdrawing(studio: Studio) -> None:
@@ -147,14 +150,14 @@ def _candlestick_lines(random: np.random.Generator) -> list[tuple[list[NDArray[n
             top = np.array([499.0 + x * width_top + 0.25 * random.standard_normal(), y0 + 0.5 * random.random()])
             end = np.array([499.0 + x * width_bottom + 0.25 * random.standard_normal(), y1 - 0.5 * random.random()])
             lines.append(_resample(np.stack([top, end])))
-        parts.append((lines, thick * (0.8 + 0.4 * random.random())))
+        parts.append((lines, thick * (0.95 + 0.4 * random.random())))
     return parts
 
 
 def draw_first_ideas(studio: Studio) -> None:
     """Paint the candlestick and the jug's first lip that the finished picture hides."""
     random = studio.random
-    film = studio.add_films(film_of(lead_white=0.80, yellow_ochre=0.14, raw_umber=0.06))
+    film = studio.add_films(film_of(lead_white=0.90, yellow_ochre=0.07, raw_umber=0.03))
     cover = studio.add_films(film_of(raw_umber=0.62, yellow_ochre=0.2, bone_black=0.08, lead_white=0.10))
     seed = studio.seed * 31 + 1040
     groups = [

@@ -34,7 +34,7 @@ def _luminescence_pixel(region, row, column, out):  # type: ignore[no-untyped-de
     milky = blanching_share(x, y, surface, region.seed)
     green = (0.150, 0.205, 0.120)
     later = region.later[row, column]
-    film = (1.0 - math.exp(-varnish / 12.0)) * (1.0 if surface.yellowing > 0.5 else 0.25) * (1.0 - 0.72 * later)
+    film = (1.0 - math.exp(-varnish / 12.0)) * (1.0 if surface.yellowing > 0.5 else 0.25) * (1.0 - 0.88 * later)
     for band in range(3):
         below = (paint[4 + band] + 0.012 * math.sqrt(max(paint[band], 0.0))) * (0.30 + 0.95 * clear)
         lit = math.sqrt(max(paint[band], 0.0))

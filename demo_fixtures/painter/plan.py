@@ -19,7 +19,7 @@ from demo_fixtures.painter.strokes import Strokes, concatenate_strokes
 __all__ = ["PLAN_VERSION", "Plan", "build_plan", "load_plan", "save_plan"]
 
 # Raised whenever a change of the code changes what a seed paints.
-PLAN_VERSION = 5
+PLAN_VERSION = 6
 
 
 class Plan(NamedTuple):
@@ -86,7 +86,7 @@ def _cupping(cracks: Cracks, seed: int) -> NDArray[np.float32]:
     cv2.fillPoly(island, [polygon], 1.0)
     inside = cv2.GaussianBlur(island, (0, 0), 1.2 / CRACK_PITCH_MM)
     decay = 0.5 + 0.5 * inside
-    lift = (9.0 + 105.0 * inside) * (np.exp(-away / decay) - 0.25 * np.exp(-away / 1.6))
+    lift = (9.0 + 170.0 * inside) * (np.exp(-away / decay) - 0.25 * np.exp(-away / 1.6))
     return np.asarray(cv2.GaussianBlur(lift, (0, 0), 0.8), np.float32)
 
 
