@@ -10,7 +10,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from frontend.pages.examination import frame_document, grid_document, image_document, open_fields
+from frontend.pages.examination import SHORT_ORDER, frame_document, grid_document, image_document, open_fields
 from imaging.access import access_image, access_registration, images_open_to, require_role, role_in_study
 from imaging.api.addresses import tile_address_template, window_address_template
 from imaging.models import PyramidKind, Registration, RegistrationStatus, Role, TechnicalImage
@@ -122,7 +122,7 @@ def _points_data(request: HttpRequest, image: TechnicalImage) -> dict[str, Any]:
         },
         "references": [
             image_document(other, is_open=True)
-            for other in laid.exclude(pk=image.pk).select_related("campaign").distinct()
+            for other in sorted(laid.exclude(pk=image.pk).select_related("campaign").distinct(), key=_judged_against)
         ],
         "points": [
             {
@@ -140,3 +140,8 @@ def _points_data(request: HttpRequest, image: TechnicalImage) -> dict[str, Any]:
         "csrf_token": get_token(request),
         "language": get_language(),
     }
+
+
+def _judged_against(image: TechnicalImage) -> tuple[int, str, int]:
+    """Return what puts first the image that others are laid upon: visible, oldest state, newest version."""
+    return SHORT_ORDER.index(image.modality), str(image.campaign.begun_on or ""), -image.version
