@@ -93,6 +93,8 @@ async function start(): Promise<void> {
   bench.examination.on('change', follow);
   follow();
   await readMarks(bench);
+  // An address that names a mark leads to its record, on small screens as well.
+  if (examination.mark(examination.state.openMark)) raiseSheet();
 }
 
 void start();
