@@ -15,7 +15,7 @@ UPLOAD_BYTES_PER_S = 400_000
 @pytest.fixture
 def bring_in_page(visit):
     """Open the page where images are brought into the work of the scenario."""
-    page = visit("korvander", tolerated="Failed to fetch|net::ERR")
+    page = visit("korvander", tolerated="Failed to fetch|net::ERR|422")
     page.goto(f"/works/{examination_of(page)['artwork']['id']}/bring-in/")
     return page
 

@@ -13,9 +13,12 @@ REGION = """() => {
                    marks: '#marks', tools: '#tools', record: '#record'};
   const found = Object.entries(regions).find(([, selector]) => here.closest(selector));
   const style = getComputedStyle(here);
+  // The ring of the painting lies over the pictures in it, not round it.
+  const over = here.id === 'painting' ? getComputedStyle(document.querySelector('.picture-over'), '::after') : null;
+  const ring = over ? over.content : 'none';
   const name = here.getAttribute('aria-label') || here.textContent.trim().slice(0, 40);
   return {region: found ? found[0] : null, name,
-          isSeen: style.outlineStyle !== 'none' || style.boxShadow !== 'none'};
+          isSeen: style.outlineStyle !== 'none' || style.boxShadow !== 'none' || ring !== 'none'};
 }"""
 ORDER = ["skip", "head", "painting", "marks", "tools", "record"]
 MOST_STOPS = 120

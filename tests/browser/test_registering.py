@@ -12,6 +12,7 @@ __all__: list[str] = []
 
 CONTROL = ["cross-1", "cross-3", "cross-8", "cross-10", "cross-5", "cross-4"]
 NEAR = 0.25
+MOST_STEPS = 60
 
 
 @pytest.fixture(scope="session")
@@ -26,32 +27,32 @@ def fresh_image(demo, tmp_path_factory):
 
 
 def press_at(page, view, place):
-    """Go near a place with the wheel, as one does, and press it."""
-    box = page.locator(view).bounding_box()
-
-    def on_screen():
-        x, y, scale = (float(part) for part in page.locator(view).get_attribute("data-view").split())
-        return box["x"] + box["width"] / 2 + (place[0] - x) / scale, box["y"] + box["height"] / 2 + (
-            place[1] - y
-        ) / scale
-
-    for _ in range(12):
-        x, y = on_screen()
-        page.mouse.move(min(max(x, box["x"] + 4), box["x"] + box["width"] - 4), min(max(y, 60), box["height"] - 4))
-        scale = float(page.locator(view).get_attribute("data-view").split()[2])
-        if scale <= NEAR:
-            break
-        page.mouse.wheel(0, -300)
+    """Go near a place by arrows and wheel, as one does, and press it."""
+    host = page.locator(view)
+    box = host.bounding_box()
+    middle = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    for _ in range(MOST_STEPS):
+        stand = host.get_attribute("data-view")
+        x, y, scale = (float(part) for part in stand.split())
+        right, low = (place[0] - x) / scale, (place[1] - y) / scale
+        if abs(right) > 0.3 * box["width"]:
+            host.press("ArrowRight" if right > 0 else "ArrowLeft")
+        elif abs(low) > 0.3 * box["height"]:
+            host.press("ArrowDown" if low > 0 else "ArrowUp")
+        elif scale > NEAR:
+            page.mouse.move(middle[0] + right, middle[1] + low)
+            page.mouse.wheel(0, -300)
+        else:
+            page.mouse.click(middle[0] + right, middle[1] + low)
+            return
         page.wait_for_function(
-            "([view, scale]) => Number(document.querySelector(view).dataset.view.split(' ')[2]) < scale",
-            arg=[view, scale],
+            "([view, stand]) => document.querySelector(view).dataset.view !== stand", arg=[view, stand]
         )
-    page.mouse.click(*on_screen())
+    raise AssertionError(f"{place} could not be reached in {view}")
 
 
 def set_point(page, place):
     """Set one point on both sides."""
-    page.locator("#view-work").hover()
     press_at(page, "#view-work", place[0])
     expect(page.get_by_text("Now the same place in the image.")).to_be_visible()
     press_at(page, "#view-image", place[1])
