@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,11 +28,17 @@ MOST_WINDOW_PX = 16_000_000
 _LARGEST_PLAIN_RATIO = 1.25
 # Samples per axis of that mean when the reading levels do not help.
 _MOST_SAMPLES = 8
-_BLOCK_PX = 512
+# Parts of a window, resampled side by side.
+_PART_WIDTH_PX, _PART_HEIGHT_PX = 512, 256
+_THREADS = 2
 # Behind a cut, the cubic spline of scipy has forgotten it to 0.27**16, or 8e-10, of a value.
 _SPLINE_MARGIN_PX = 16
 # More of the master than this is not read for one window of values; a reduction of it is.
 _MOST_MASTER_PX = 64_000_000
+
+
+# x, y, width and height in px of the window.
+_Part = tuple[int, int, int, int]
 
 
 @dataclass(frozen=True)
@@ -112,7 +121,7 @@ def render_window(source: MasterSource, frame_map: FrameMap, *, grid: CanvasGrid
 
     Notes
     -----
-    Cubic (OpenCV), from the reading level no coarser than the window; where that level is still
+    Keys' cubic, from the reading level no coarser than the window; where that level is still
     finer, the mean over samples. Memory: a band of the window and a block of the source.
     """
     _refuse_streams(source)
@@ -130,14 +139,14 @@ def render_window(source: MasterSource, frame_map: FrameMap, *, grid: CanvasGrid
         height_px=grid.height_px * samples,
     )
     field = PixelField(fine, frame_map, scale_factor=factor)
-    resampler = BlockResampler(source, field, select=shown.select)
     pixels = np.full((grid.height_px, grid.width_px, shown.channels), FILL_GREY, np.uint8)
     is_inside = np.zeros(pixels.shape[:2], np.bool_)
-    for y_px in range(0, grid.height_px, _BLOCK_PX):
-        for x_px in range(0, grid.width_px, _BLOCK_PX):
-            rows = slice(y_px, min(y_px + _BLOCK_PX, grid.height_px))
-            columns = slice(x_px, min(x_px + _BLOCK_PX, grid.width_px))
-            _render_part(resampler, (rows, columns), samples, shown, (pixels, is_inside))
+
+    def render(part: _Part) -> None:
+        resampler = BlockResampler(source, field, select=shown.select)
+        _render_part(resampler, part, samples, shown, (pixels, is_inside))
+
+    _for_each_part(grid, render)
     return RenderedWindow(pixels, is_inside, grid, factor)
 
 
@@ -174,12 +183,26 @@ def sample_window(source: MasterSource, frame_map: FrameMap, *, grid: CanvasGrid
         if master_px / factor**2 > _MOST_MASTER_PX:
             factor = coarser
     field = PixelField(grid, frame_map, scale_factor=factor)
-    for y_px in range(0, grid.height_px, _BLOCK_PX):
-        for x_px in range(0, grid.width_px, _BLOCK_PX):
-            width_px = min(_BLOCK_PX, grid.width_px - x_px)
-            height_px = min(_BLOCK_PX, grid.height_px - y_px)
-            _sample_part(source, field, (x_px, y_px, width_px, height_px), (values, is_inside))
+    _for_each_part(grid, lambda part: _sample_part(source, field, part, (values, is_inside)))
     return RenderedWindow(values, is_inside, grid, factor)
+
+
+@functools.cache
+def _pool() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(_THREADS, thread_name_prefix="windows")
+
+
+def _for_each_part(grid: CanvasGrid, run: Callable[[_Part], None]) -> None:
+    parts = [
+        (x_px, y_px, min(_PART_WIDTH_PX, grid.width_px - x_px), min(_PART_HEIGHT_PX, grid.height_px - y_px))
+        for y_px in range(0, grid.height_px, _PART_HEIGHT_PX)
+        for x_px in range(0, grid.width_px, _PART_WIDTH_PX)
+    ]
+    if len(parts) == 1:
+        run(parts[0])
+        return
+    for done in _pool().map(run, parts):
+        assert done is None
 
 
 def _refuse_streams(source: MasterSource) -> None:
@@ -198,18 +221,17 @@ def _master_px_per_grid_px(grid: CanvasGrid, frame_map: FrameMap) -> float:
 
 def _render_part(
     resampler: BlockResampler,
-    part: tuple[slice, slice],
+    part: _Part,
     samples: int,
     shown: ShownPixels,
     out: tuple[NDArray[np.uint8], NDArray[np.bool_]],
 ) -> None:
     """Fill one part of a window, from `samples` x `samples` places per pixel."""
-    rows, columns = part
-    width_px, height_px = columns.stop - columns.start, rows.stop - rows.start
-    left, top = columns.start * samples, rows.start * samples
+    x_px, y_px, width_px, height_px = part
+    left, top = x_px * samples, y_px * samples
     fine_size = (height_px * samples, width_px * samples)
     values: NDArray[Any] | None = None
-    inside = np.zeros(fine_size, np.uint8)
+    inside: NDArray[np.uint8] = np.zeros(fine_size, np.uint8)
     for block in resampler.blocks(left, top, fine_size[1], fine_size[0]):
         if block.pixels is None:
             continue
@@ -228,8 +250,9 @@ def _render_part(
         size = (width_px, height_px)
         values = cv2.resize(values, size, interpolation=cv2.INTER_AREA)
         values = values.reshape(height_px, width_px, shown.channels)
-        inside = cv2.resize(inside, size, interpolation=cv2.INTER_AREA)
-    pixels, is_inside = out[0][part], out[1][part]
+        inside = np.asarray(cv2.resize(inside, size, interpolation=cv2.INTER_AREA), np.uint8)
+    window = (slice(y_px, y_px + height_px), slice(x_px, x_px + width_px))
+    pixels, is_inside = out[0][window], out[1][window]
     shown.show(values, pixels)
     is_inside[...] = inside > 127
     pixels[~is_inside] = FILL_GREY
@@ -238,7 +261,7 @@ def _render_part(
 def _sample_part(
     source: MasterSource,
     field: PixelField,
-    part: tuple[int, int, int, int],
+    part: _Part,
     out: tuple[NDArray[Any], NDArray[np.bool_]],
 ) -> None:
     """Fill one part of a window with values, halving it while it needs too much of the master."""
@@ -281,7 +304,7 @@ def _is_inside(
     return ~(beyond[..., 0] | beyond[..., 1])
 
 
-def _halves(part: tuple[int, int, int, int]) -> list[tuple[int, int, int, int]]:
+def _halves(part: _Part) -> list[_Part]:
     x_px, y_px, width_px, height_px = part
     if width_px >= height_px:
         half = width_px // 2

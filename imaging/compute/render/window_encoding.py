@@ -54,6 +54,8 @@ def encode_window(window: RenderedWindow, file_format: str) -> bytes:
         pixels = np.concatenate([rgb, alpha], axis=2)
     if file_format == "png":
         return _png(pixels)
+    if file_format == "jpg":
+        return _jpeg(pixels)
     image = Image.fromarray(pixels[..., 0] if pixels.shape[2] == 1 else pixels)
     options = _options(file_format)
     if image.mode != "L":
@@ -112,9 +114,19 @@ def _png(pixels: NDArray[np.uint8]) -> bytes:
     return stream[:_PNG_HEADER_BYTES] + chunk + stream[_PNG_HEADER_BYTES:]
 
 
+def _jpeg(pixels: NDArray[np.uint8]) -> bytes:
+    swapped = pixels if pixels.shape[2] == 1 else cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR)
+    stream = cv2.imencode(".jpg", swapped, [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY])[1].tobytes()
+    if pixels.shape[2] == 1:
+        return stream
+    # ISO 15076-1, B.4: the profile in an APP2 segment, behind the JFIF one.
+    profile = b"ICC_PROFILE\0\x01\x01" + srgb_profile()
+    segment = b"\xff\xe2" + struct.pack(">H", len(profile) + 2) + profile
+    behind_jfif = 2 + 2 + struct.unpack_from(">H", stream, 4)[0]
+    return stream[:behind_jfif] + segment + stream[behind_jfif:]
+
+
 def _options(file_format: str) -> dict[str, Any]:
-    if file_format == "jpg":
-        return {"format": "JPEG", "quality": _JPEG_QUALITY}
     if file_format == "webp":
         return {"format": "WEBP", "quality": _WEBP_QUALITY, "method": _WEBP_METHOD}
     raise FieldRefusedError(field="format", given=file_format, needed="png, jpg, webp or tif")

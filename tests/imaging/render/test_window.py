@@ -10,6 +10,7 @@ import tifffile
 from PIL import Image
 from scipy import ndimage
 
+from imaging.compute.colour.profiles import srgb_profile
 from imaging.compute.frames import CanvasGrid, sample_index_from_px
 from imaging.compute.maps import DisplacementGrid, FrameMap
 from imaging.compute.masters.source import ArraySource, open_master
@@ -194,6 +195,17 @@ def test_a_png_holds_the_window_without_loss_and_says_that_it_is_srgb(bands):
     picture = Image.open(io.BytesIO(encode_window(window, "png")))
     assert np.array_equal(np.asarray(picture).reshape(window.pixels.shape), source.pixels[10:50, 10:50])
     assert picture.info["srgb"] == 1
+
+
+@pytest.mark.parametrize("file_format", ["jpg", "webp"])
+def test_colour_pictures_carry_an_srgb_profile(file_format):
+    source = ArraySource(painted((300, 700, 3)))
+    tone = DisplayTone.whole_range(source.dtype, channels=(0, 1, 2))
+    grid = window_grid(0.0, 0.0, width_mm=35.0, height_mm=15.0, width_px=700)
+    window = render_window(source, turned_map((700, 300)), grid=grid, shown=ShownPixels(source, tone))
+    picture = Image.open(io.BytesIO(encode_window(window, file_format)))
+    assert np.abs(np.asarray(picture).astype(int) - source.pixels).mean() < 3
+    assert picture.info["icc_profile"] == srgb_profile()
 
 
 def test_an_unknown_format_is_refused_by_name():
