@@ -9,7 +9,7 @@ import {fitCanvas} from '../ui/canvas';
 import {formatDate, formatNumber} from '../ui/numbers';
 import {fullName} from '../ui/image_names';
 import {t} from '../ui/texts';
-import {CELL, cropWidth_mm} from './spot_size';
+import {CELL, cropWidth_mm, isInSight} from './spot_size';
 
 const LONG_PRESS_MS = 500;
 
@@ -65,7 +65,7 @@ export class SpotsElement extends BenchElement {
       @focus=${() => { this.focusedId = image.id; this.requestUpdate(); }}
       @pointerdown=${(event: PointerEvent) => { this.startLongPress(event, image); }}
       @pointerup=${this.endLongPress} @pointerleave=${this.endLongPress} @pointercancel=${this.endLongPress}>
-      <canvas aria-hidden="true"></canvas>${slots.map((slot) => html`<b class="spot-slot" aria-hidden="true">${slot}</b>`)}
+      <canvas aria-hidden="true"></canvas><span class="spot-elsewhere">${t('spots.elsewhere')}</span>${slots.map((slot) => html`<b class="spot-slot" aria-hidden="true">${slot}</b>`)}
       <span class="spot-name" aria-hidden="true">${image.short_label}</span></button>`;
   }
 
@@ -144,6 +144,8 @@ export class SpotsElement extends BenchElement {
     for (const canvas of this.querySelectorAll<HTMLCanvasElement>('.spot canvas')) {
       const image = examination.image(canvas.closest<HTMLElement>('.spot')?.dataset.image ?? null);
       if (!image || !isOpen(image)) continue;
+      const isThere = !image.footprint_mm || isInSight(image.footprint_mm, {centre_mm: examination.spot_mm, width_mm});
+      canvas.closest('.spot')?.classList.toggle('is-elsewhere', !isThere);
       const context = fitCanvas(canvas, CELL.width, CELL.height);
       if (!context) continue;
       const ratio = canvas.width / CELL.width;

@@ -94,7 +94,11 @@ export class Examination {
   }
 
   get spot_mm(): PointMm {
-    return this.pointer_mm ?? this.sight.centre_mm;
+    if (this.pointer_mm) return this.pointer_mm;
+    // In a tall window the middle of the view may lie above a work that stands on the ledge.
+    const {width_mm, height_mm} = this.data.frame;
+    const [x_mm, y_mm] = this.sight.centre_mm;
+    return [Math.min(width_mm, Math.max(0, x_mm)), Math.min(height_mm, Math.max(0, y_mm))];
   }
 
   image(id: string | null): ImageData | null {

@@ -1,6 +1,6 @@
 import {describe, expect, it} from 'vitest';
 
-import {cropWidth_mm} from '../compare/spot_size';
+import {cropWidth_mm, isInSight} from '../compare/spot_size';
 import {graduationFor, roundStep_mm} from './graduation';
 
 describe('the graduation', () => {
@@ -18,5 +18,12 @@ describe('the graduation', () => {
   it('shows a round width in the cells, wider than the same pixels of the wall', () => {
     expect(cropWidth_mm(0.43)).toBe(60);
     expect(cropWidth_mm(0.15)).toBe(20);
+  });
+
+  it('knows when an image lies elsewhere', () => {
+    const outline = [[100, 100], [140, 100], [140, 130], [100, 130]] as const;
+    expect(isInSight(outline, {centre_mm: [150, 115], width_mm: 60})).toBe(true);
+    expect(isInSight(outline, {centre_mm: [200, 115], width_mm: 60})).toBe(false);
+    expect(isInSight(outline, {centre_mm: [120, 200], width_mm: 60})).toBe(false);
   });
 });

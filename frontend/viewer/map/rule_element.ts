@@ -17,6 +17,7 @@ export class RuleElement extends BenchElement {
     this.examination.on('sight', () => { this.draw(); });
     this.examination.on('pointer', () => { this.draw(); });
     document.addEventListener('mahlstick-room', () => { this.draw(); });
+    document.fonts.addEventListener('loadingdone', () => { this.draw(); });
   }
 
   protected override render(): TemplateResult {
