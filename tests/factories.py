@@ -23,7 +23,6 @@ from imaging.models import (
     Frame,
     ImageStatus,
     Invitation,
-    JobStatus,
     Membership,
     Person,
     Registration,
@@ -34,11 +33,10 @@ from imaging.models import (
     TechnicalImage,
     Visibility,
 )
-from imaging.services.job_runs import run_job_here
 from imaging.services.master_files import Incoming
 from imaging.services.receiving import bring_in_image
 from imaging.services.slips import Slip
-from imaging.services.tasks import HANDLERS
+from imaging.services.tasks import run_jobs_here
 from imaging.services.tokens import digest_of
 
 counter = itertools.count(1)
@@ -162,15 +160,10 @@ def bring_in(path: Path, face: Face, person: Person, **slip: Any) -> TechnicalIm
     """Bring a picture in and do the jobs that follow, as a worker would."""
     wanted = {"modality": "VIS", "state": "before", "um_per_px": 100.0, **slip}
     image = bring_in_image(Incoming(path=path, name=path.name), Slip(**wanted), face=face, person=person).image
-    run_waiting_jobs(image)
+    run_jobs_here(image)
     image.refresh_from_db()
     return image
 
-
-def run_waiting_jobs(image: TechnicalImage) -> None:
-    """Run the jobs of an image in this thread until none waits."""
-    while (job := image.jobs.filter(status=JobStatus.WAITING).order_by("wanted_at").first()) is not None:
-        run_job_here(job, HANDLERS)
 
 
 def make_annotation(

@@ -35,13 +35,12 @@ from imaging.models import (
     Upload,
 )
 from imaging.services.framing import FrameDescription, set_up_frame
-from imaging.services.job_runs import run_job_here
 from imaging.services.master_files import Incoming
 from imaging.services.people import accept_invitation, create_study, invite_guest
 from imaging.services.receiving import bring_in_image
 from imaging.services.registering import register_by_stated_scale
 from imaging.services.slips import Slip
-from imaging.services.tasks import HANDLERS
+from imaging.services.tasks import run_jobs_here
 from imaging.services.uploading import begin_upload
 
 __all__ = ["ROLES", "STATES", "Cast", "Subject", "make_cast", "session_key_of"]
@@ -176,10 +175,7 @@ def _make_subject(state: str, face: Face, *, painting: Path, owner: Person, site
     )
     incoming = Incoming(path=painting, name=painting.name)
     image = bring_in_image(incoming, slip, face=face, person=owner).image
-    while (job := image.jobs.filter(status="waiting").first()) is not None:
-        job = run_job_here(job, HANDLERS)
-        if job.status != "done":
-            raise RuntimeError(f"{job.kind} of the test image {state} ended as {job.status}: {job.error}")
+    run_jobs_here(image)
     image.refresh_from_db()
     registration = image.registrations.get(status="accepted")
     return Subject(

@@ -6,8 +6,8 @@ import uuid
 from procrastinate import JobContext
 from procrastinate.contrib.django import app as queue
 
-from imaging.models import JobKind
-from imaging.services.job_runs import JobHandler, run_job
+from imaging.models import JobKind, JobStatus, TechnicalImage
+from imaging.services.job_runs import JobHandler, run_job, run_job_here
 from imaging.services.jobs import TASK_NAME, forget_old_places, requeue_stalled_jobs
 from imaging.services.laying import publish_with_followers
 from imaging.services.master_files import sweep_incoming
@@ -16,7 +16,7 @@ from imaging.services.reading import read_master_of_image
 from imaging.services.uploading import expire_uploads
 from imaging.services.verifying import run_verification
 
-__all__ = ["HANDLERS", "look_after_jobs", "prepare_worker", "run_job_task"]
+__all__ = ["HANDLERS", "look_after_jobs", "prepare_worker", "run_job_task", "run_jobs_here"]
 
 logger = logging.getLogger(__name__)
 
@@ -39,6 +39,17 @@ def look_after_jobs(timestamp: int) -> None:
     """Every minute: take up jobs that lost their worker, clear what killed processes left."""
     prepare_worker()
     forget_old_places()
+
+
+def run_jobs_here(image: TechnicalImage) -> None:
+    """Run the waiting jobs of an image in this thread, as a worker would; for tests and for commands that wait.
+
+    A job that ends otherwise than done is an error of the caller's making and raises RuntimeError.
+    """
+    while (job := image.jobs.filter(status=JobStatus.WAITING).order_by("wanted_at").first()) is not None:
+        ended = run_job_here(job, HANDLERS)
+        if ended.status != JobStatus.DONE:
+            raise RuntimeError(f"{ended.get_kind_display()} of {image} ended as {ended.status}: {ended.error}")
 
 
 def prepare_worker() -> None:

@@ -20,13 +20,12 @@ from frontend.processes.system_package import program_path
 from imaging.compute.pyramid.tile_reader import PyramidFile
 from imaging.models import Artwork, Face, Person, Pyramid, PyramidKind, Visibility
 from imaging.services.framing import FrameDescription, set_up_frame
-from imaging.services.job_runs import run_job_here
 from imaging.services.master_files import Incoming
 from imaging.services.people import create_study
 from imaging.services.receiving import bring_in_image
 from imaging.services.slips import Slip
 from imaging.services.storage_paths import absolute_path
-from imaging.services.tasks import HANDLERS
+from imaging.services.tasks import run_jobs_here
 from tests.benchmarks.row import Row
 
 __all__ = ["ROWS"]
@@ -79,8 +78,7 @@ def publish(path: Path, face: Face, owner: Person, visibility: Visibility) -> Py
         campaign_date=dt.date(2022, 2, 14),
     )
     image = bring_in_image(Incoming(path=path, name=path.name), slip, face=face, person=owner).image
-    while (job := image.jobs.filter(status="waiting").first()) is not None:
-        run_job_here(job, HANDLERS)
+    run_jobs_here(image)
     return image.pyramids.get(kind=PyramidKind.DISPLAY, is_current=True)
 
 
