@@ -51,7 +51,9 @@ def test_the_running_server_answers_as_the_table_says():
     rows = [json.loads(line) for line in asked.stdout.splitlines() if line.startswith("{")]
     answers = {(row["route"], row["role"], row["state"]): row["status"] for row in rows}
     differing = {
-        key: (expected, answers.get(key)) for key, expected in expected_answers().items() if answers.get(key) != expected
+        key: (expected, answers.get(key))
+        for key, expected in expected_answers().items()
+        if answers.get(key) != expected
     }
     assert differing == {}
     assert len(answers) == len(expected_answers())

@@ -89,7 +89,7 @@ def test_strangers_see_only_what_is_public(cast):
 
 @pytest.mark.parametrize("identifier", ["no-such", "00000000-0000-0000-0000-000000000000", ""])
 def test_absent_and_misspelt_get_the_same_answer(cast, identifier):
-    with pytest.raises(NotFoundError, match="There is no image .* that is open to you"):
+    with pytest.raises(NotFoundError, match=r"There is no image .* that is open to you"):
         access_image(cast["lead"], identifier)
 
 

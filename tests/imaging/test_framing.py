@@ -34,7 +34,7 @@ def test_the_uncertainty_of_the_scale_is_that_of_the_longer_side(face, author):
 
 def test_a_second_frame_is_a_correction_not_a_set_up(face, author):
     set_up_frame(face, FrameDescription(640, 480), made_by=author)
-    with pytest.raises(UnfitStateError, match="already framed.*Correct the frame instead"):
+    with pytest.raises(UnfitStateError, match=r"already framed.*Correct the frame instead"):
         set_up_frame(face, FrameDescription(640, 480), made_by=author)
 
 

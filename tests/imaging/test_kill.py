@@ -76,7 +76,8 @@ def test_killed_workers_change_no_byte_of_the_result(bring_in, data_folder):
     assert set(expected) == {(m, k) for m in ("VIS", "IRR") for k in ("reading", "raw_display", "display")}
 
     seed = random.SystemRandom().randrange(10**9)
-    instants, disturbed, stages = random.Random(seed), bring_in(), []
+    instants, disturbed = random.Random(seed), bring_in()
+    stages: list[str] = []
     for kill in range(KILLS):
         if not unfinished_jobs().exists():
             disturbed += bring_in()

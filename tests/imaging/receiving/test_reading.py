@@ -15,7 +15,7 @@ from imaging.compute.pyramid.level_file import LevelFile
 from imaging.compute.pyramid.tile_reader import PyramidFile
 from imaging.errors import MasterFileError, TruncatedFileError, UnsupportedColourError
 from imaging.models import ImageStatus, JobKind, JobStatus, PyramidKind, TechnicalImage
-from imaging.services import reading
+from imaging.services import ingest_sheets, reading
 from imaging.services.image_sources import open_image_source
 from imaging.services.job_runs import run_job_here
 from imaging.services.jobs import retry_job, start_job
@@ -215,7 +215,7 @@ def test_a_full_disk_stops_the_job_and_leaves_the_image_waiting(bring_in, tmp_pa
 
 def test_an_image_withdrawn_while_it_is_read_stays_withdrawn(bring_in, tmp_path, monkeypatch):
     came = bring_in(write_master(tmp_path / "a.tif"))
-    checked = reading.kept_metadata
+    checked = ingest_sheets.kept_metadata
 
     def withdrawn_meanwhile(*arguments):
         TechnicalImage.objects.filter(pk=came.image.pk).update(status=ImageStatus.WITHDRAWN, title="by mistake")
