@@ -39,7 +39,8 @@ export class ReadoutElement extends BenchElement {
     window.clearTimeout(this.timer);
     this.timer = window.setTimeout(() => {
       const {examination} = this;
-      this.say(`${placeText(examination.spot_mm, examination.sight.mm_per_css_px)}. ${agreementText(examination.agreement_mm(examination.spot_mm))}`);
+      const place_mm = examination.pointer_mm ?? examination.sight.centre_mm;
+      this.say(`${placeText(place_mm, examination.sight.mm_per_css_px)}. ${agreementText(examination.agreement_mm(place_mm))}`);
     }, QUIET_MS);
   }
 
