@@ -91,7 +91,10 @@ class DemoRun:
             return 0
         pairs = [line.split(maxsplit=2)[1:] for line in sign_ins]
         note = RunningDemo(self._address(), tuple((email, password) for email, password in pairs)).note(self._plan.data)
-        self._say([f"address {self._address()}", *sign_ins])
+        # A guest comes in by a link, not by a password.
+        links = [f"guest-link {email} {self._address()}{secret}" for email, secret in pairs if secret.startswith("/")]
+        people = [f"sign-in {email} {secret}" for email, secret in pairs if not secret.startswith("/")]
+        self._say([*links, f"address {self._address()}", *people])
         # The pictures that are compared first are there; the others come in while people look.
         self._supervisor.add("loader", self._loader(), is_task=True)
         for number in range(2, default_process_count() + 1):

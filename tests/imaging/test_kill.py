@@ -77,7 +77,7 @@ def test_killed_workers_change_no_byte_of_the_result(bring_in, data_folder):
 
     seed = random.SystemRandom().randrange(10**9)
     instants, disturbed = random.Random(seed), bring_in()
-    stages: list[str] = []
+    stages: list[tuple[str, str]] = []
     for kill in range(KILLS):
         if not unfinished_jobs().exists():
             disturbed += bring_in()
