@@ -66,6 +66,13 @@ class PictureLoader:
             self.lay(name, self.bring_in(name, size=size))
         self.link_versions()
 
+    def wait_until_published(self, names: list[str]) -> None:
+        """Wait until the named pictures can be looked at."""
+        for name in names:
+            image = self.image(name)
+            assert image is not None
+            self.wait_for_jobs(image)
+
     def image(self, name: str) -> TechnicalImage | None:
         """Return the picture of a name if it was brought in."""
         return TechnicalImage.objects.filter(face=self.face, master__original_name=f"{name}.tif").first()

@@ -60,6 +60,7 @@ class Command(BaseCommand):
         progress = _LineProgress()
         if options["first"]:
             loader.load(wanted, size=options["size"], seed=options["seed"], say=progress)
+            loader.wait_until_published(wanted)
         else:
             # One after the other, so that each can be looked at while the next is painted.
             for name in wanted:
