@@ -28,6 +28,8 @@ import type {ViewAddress} from './map/view_address';
 import type {ReadoutElement} from './map/readout_element';
 import type {BenchElement} from './ui/bench_element';
 import { type Bench} from './ui/bench_element';
+import {measuredWhileDrawing} from './measure/measured';
+import {spokenValue} from './measure/measured_text';
 import type {LoupeElement} from './ui/loupe_element';
 import {embedded, find} from './ui/page_parts';
 import {raiseSheet, startSheetGrip} from './ui/sheet_grip';
@@ -55,10 +57,25 @@ function startHand(bench: Bench): void {
   const marks = new MarksLayer(wall, examination, drawing);
   const readout = find<ReadoutElement>('mahl-readout');
   const loupe = find<LoupeElement>('mahl-loupe');
+  speakCorners(bench, readout);
   new Hand(wall, examination, drawing, {marks, events: {
     aim: (place_mm) => { loupe.aim(place_mm); },
     keyed: () => { readout.sayPlace(); },
   }});
+}
+
+/** Tell readers of each corner that is set, with the measure so far. */
+function speakCorners({drawing, examination}: Bench, readout: ReadoutElement): void {
+  let spoken = 0;
+  drawing.on(() => {
+    const count = drawing.corners.length;
+    if (count > spoken && drawing.phase !== 'reshaping') {
+      const measured = measuredWhileDrawing(drawing, examination);
+      const value = measured?.kind === 'value' ? spokenValue(measured.measurement) : '';
+      readout.say(t('say.corner_set', {count, value}).trim());
+    }
+    spoken = count;
+  });
 }
 
 async function readMarks({annotations, examination}: Bench): Promise<void> {

@@ -23,7 +23,7 @@ export function renderRecord(mark: AnnotationData, {examination}: Bench, actions
   const canReshape = canAnnotate && mark.author.id === person && cornersOf(mark.geometry) !== null;
   return html`<article class="sheet-body record" aria-labelledby="record-title">
     <header class="record-head"><span class="record-key mark-key">${mark.key}</span>
-      <h2 class="title" id="record-title">${mark.title}</h2>
+      <h2 class="title" id="record-title" tabindex="-1">${mark.title}</h2>
       <button type="button" class="key key-quiet" aria-label=${t('record.close')} title=${t('record.close')} @click=${actions.close}>${icon('close')}</button></header>
     <dl class="entry entry-right">
       <dt>${t('record.seen')}</dt><dd>${mark.observation}<p class="second">${image

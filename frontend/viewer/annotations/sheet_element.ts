@@ -18,8 +18,13 @@ const MOST_ROWS = 200;
 
 export class SheetElement extends BenchElement {
   private slip!: SayingSlip;
+  private openBefore: string | null = null;
 
   protected override attached(): void {
+    this.addEventListener('keydown', (event) => {
+      const {openMark} = this.examination.state;
+      if (event.key === 'Escape' && openMark && !this.bench.drawing.isActive) this.closeRecord(openMark);
+    });
     this.slip = new SayingSlip(this.bench, () => { this.requestUpdate(); });
     this.bench.drawing.on(() => {
       this.slip.follow();
@@ -34,7 +39,7 @@ export class SheetElement extends BenchElement {
     if (tonePanel && this.examination.shown(tonePanel)) return renderTone(tonePanel, this.bench);
     if (mark) {
       return renderRecord(mark, this.bench, {
-        close: () => { this.examination.change({openMark: null}); },
+        close: () => { this.closeRecord(mark.id); },
         reshape: () => { this.bench.drawing.reshape(mark); },
       });
     }
@@ -43,6 +48,18 @@ export class SheetElement extends BenchElement {
 
   protected override updated(): void {
     placePads(this);
+    const {openMark} = this.examination.state;
+    const wasOpen = this.openBefore;
+    this.openBefore = openMark;
+    // What was pressed to open a record is gone with the list it stood in: the record takes the focus.
+    if (openMark && openMark !== wasOpen && document.activeElement === document.body) this.querySelector<HTMLElement>('#record-title')?.focus();
+  }
+
+  /** Back to the shape: its entry in the margin, or the painting. */
+  private closeRecord(id: string): void {
+    this.examination.change({openMark: null});
+    const entry = document.querySelector<HTMLElement>(`.margin [data-mark="${CSS.escape(id)}"] button`);
+    (entry?.offsetParent ? entry : this.bench.wall.target).focus();
   }
 
   private overview(): TemplateResult {

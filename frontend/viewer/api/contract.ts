@@ -116,6 +116,15 @@ export interface AnnotationData {
   author: {id: string; name: string};
   created_at: string;
   revision: number;
+  /** What the server measured on the whole shape, also of several parts; uncertainties at 95 %. */
+  measurements?: {
+    length_mm: number | null;
+    area_mm2: number | null;
+    count: number | null;
+    uncertainty_mm: number | null;
+    area_uncertainty_mm2: number | null;
+    can_resolve: boolean | null;
+  };
 }
 
 export interface AnnotationDraft {

@@ -1,8 +1,8 @@
 import {describe, expect, it} from 'vitest';
 
-import type {ExaminationData, OpenImage} from '../api/contract';
+import type {AnnotationData, ExaminationData, OpenImage} from '../api/contract';
 import {Examination} from '../map/examination';
-import {measure, type PickedCorner} from './measured';
+import {measure, measuredOf, type PickedCorner} from './measured';
 import {partsText, written} from './measured_text';
 
 function image(id: string, um_per_px: number, u95_mm: number | null): OpenImage {
@@ -74,5 +74,13 @@ describe('a measure', () => {
   it('waits until every corner has an image behind it', () => {
     expect(measure('LineString', corners([0, 0, visible], [5, 0, null]), examination([visible]))).toBeNull();
     expect(measure('Polygon', corners([0, 0, visible], [5, 0, visible]), examination([visible]))).toBeNull();
+  });
+
+  it('takes the server at its word for shapes of several parts', () => {
+    const mark = {
+      geometry: {type: 'MultiPolygon', coordinates: [[], [], []]},
+      measurements: {length_mm: null, area_mm2: 128, count: null, uncertainty_mm: null, area_uncertainty_mm2: 0.9, can_resolve: true},
+    } as unknown as AnnotationData;
+    expect(measuredOf(mark, examination([visible]))).toMatchObject({kind: 'several', count: 3, area_mm2: 128, area_uncertainty_mm2: 0.9});
   });
 });

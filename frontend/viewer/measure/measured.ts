@@ -15,6 +15,7 @@ export interface Finer {
 export type Measured =
   | {kind: 'place'; place_mm: PointMm}
   | {kind: 'value'; measurement: Measurement; isRegistrationKnown: boolean; share: number | null}
+  | {kind: 'several'; count: number | null; area_mm2: number | null; area_uncertainty_mm2: number | null; share: number | null}
   | {kind: 'cannot'; image: OpenImage; resolvable_mm: number; finer: Finer | null};
 
 export interface PickedCorner {
@@ -30,9 +31,21 @@ export function measuredWhileDrawing(drawing: Drawing, examination: Examination)
 
 export function measuredOf(mark: AnnotationData, examination: Examination): Measured | null {
   const shape = cornersOf(mark.geometry);
+  if (!shape) return severalOf(mark, examination);
   const image = examination.image(mark.drawn_on_image);
   const drawnOn = image && isOpen(image) ? image : null;
-  return shape ? measure(shape.kind, shape.places_mm.map((place_mm) => ({place_mm, image: drawnOn})), examination) : null;
+  return measure(shape.kind, shape.places_mm.map((place_mm) => ({place_mm, image: drawnOn})), examination);
+}
+
+/** Shapes of several parts are measured by the server, which joins what overlaps. */
+function severalOf({geometry, measurements}: AnnotationData, examination: Examination): Measured | null {
+  if (!measurements || measurements.can_resolve === false) return null;
+  const {area_mm2, area_uncertainty_mm2} = measurements;
+  const parts = 'coordinates' in geometry && geometry.type.startsWith('Multi') ? geometry.coordinates.length : null;
+  return {
+    kind: 'several', count: measurements.count ?? parts, area_mm2, area_uncertainty_mm2,
+    share: area_mm2 === null ? null : shareOf(area_mm2, examination),
+  };
 }
 
 /** Return the measure of picked corners; null while there is too little, or while no image stands behind a corner. */

@@ -3,7 +3,7 @@ import {html, nothing, type TemplateResult} from 'lit';
 
 import {formatNumber, withUnit} from '../ui/numbers';
 import {language, t} from '../ui/texts';
-import {localDigits, roundedPair, type RoundedPair} from './digits';
+import {localDigits, measureText, roundedPair, type RoundedPair} from './digits';
 import type {Measured} from './measured';
 import {COVERAGE_FACTOR, type Contribution, type Measurement} from './measurements';
 
@@ -19,31 +19,56 @@ export interface WrittenValue {
 }
 
 export function written({quantity, value, uncertainty}: Measurement): WrittenValue {
-  const isLarge = quantity === 'area' && value >= MM2_PER_CM2;
+  if (quantity === 'area') return writtenArea(value, uncertainty);
+  return {pair: roundedPair(value, uncertainty), unit: 'mm', factor: 1};
+}
+
+function writtenArea(area_mm2: number, uncertainty_mm2: number): WrittenValue {
+  const isLarge = area_mm2 >= MM2_PER_CM2;
   const factor = isLarge ? 1 / MM2_PER_CM2 : 1;
-  const unit = quantity === 'area' ? (isLarge ? 'cm²' : 'mm²') : 'mm';
-  return {pair: roundedPair(value * factor, uncertainty * factor), unit, factor};
+  return {pair: roundedPair(area_mm2 * factor, uncertainty_mm2 * factor), unit: isLarge ? 'cm²' : 'mm²', factor};
 }
 
 export function renderMeasured(measured: Measured): TemplateResult {
   if (measured.kind === 'place') return html`<p class="measured-value">${placeText(measured)}</p>`;
   if (measured.kind === 'cannot') return renderCannot(measured);
+  if (measured.kind === 'several') return renderSeveral(measured);
   const {share, measurement, isRegistrationKnown} = measured;
   return html`${renderValue(measurement)}
-    ${share === null ? nothing : html`<p class="measured-value">${t('measured.share', {percent: formatNumber(share * 100, share < 0.001 ? 4 : 2)})}</p>`}
+    ${renderShare(share)}
     <p class="measured-parts">${t('measured.coverage')}<br>${partsText(measurement, isRegistrationKnown)}</p>`;
 }
 
 export function renderMeasuredShort(measured: Measured): TemplateResult {
   if (measured.kind === 'place') return html`<p class="measured-value">${placeText(measured)}</p>`;
   if (measured.kind === 'cannot') return html`<p class="cannot-resolve">${t('measured.cannot', {image: measured.image.short_label})}</p>`;
+  if (measured.kind === 'several') return renderSeveral(measured);
   return renderValue(measured.measurement);
 }
 
+function renderSeveral({count, area_mm2, area_uncertainty_mm2, share}: Extract<Measured, {kind: 'several'}>): TemplateResult {
+  return html`${count === null ? nothing : html`<p class="value">${t('measured.count', {count})}</p>`}
+    ${area_mm2 === null || area_uncertainty_mm2 === null ? nothing : html`${renderDigits(writtenArea(area_mm2, area_uncertainty_mm2))}${renderShare(share)}
+    <p class="measured-parts">${t('measured.coverage')}</p>`}`;
+}
+
+function renderShare(share: number | null): TemplateResult | typeof nothing {
+  return share === null ? nothing : html`<p class="measured-value">${t('measured.share', {percent: formatNumber(share * 100, share < 0.001 ? 4 : 2)})}</p>`;
+}
+
 function renderValue(measurement: Measurement): TemplateResult {
-  const {pair, unit} = written(measurement);
+  return renderDigits(written(measurement));
+}
+
+function renderDigits({pair, unit}: WrittenValue): TemplateResult {
   const digits = (text: string): string => `${localDigits(text, language())}${NARROW_SPACE}${unit}`;
   return html`<p class="value">${digits(pair.value_digits)}${NARROW_SPACE}<span class="value-uncertainty">±${NARROW_SPACE}${digits(pair.uncertainty_digits)}</span></p>`;
+}
+
+/** The value as one line, for readers. */
+export function spokenValue(measurement: Measurement): string {
+  const {pair, unit} = written(measurement);
+  return measureText(pair, unit, language());
 }
 
 /** Each part at 95 %, to the decimals of the whole and one more. */
