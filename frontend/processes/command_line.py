@@ -43,6 +43,8 @@ _CONNECT_S = 10
 def run_command(arguments: list[str]) -> int:
     """Run `manage.py COMMAND`; the exit code is the command's own."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "frontend.settings")
+    # The matrices here are small: further threads only wait for one another and take the processors from the rest.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     follow_lifeline()
     data = Path(os.environ.get("MAHLSTICK_DATA") or _ROOT / "var").resolve()
     os.environ["MAHLSTICK_DATA"] = str(data)

@@ -27,6 +27,7 @@ _DATABASE = EmbeddedDatabase(_DATA, is_disposable=True)
 # Before anything reads the settings. Whatever a developer's own shell says is for the real thing.
 os.environ["MAHLSTICK_DATA"] = str(_DATA)
 os.environ["DATABASE_URL"] = _DATABASE.address
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Static files come from the sources; the folder for collected ones only has to exist.
 (_DATA / "static").mkdir(parents=True, exist_ok=True)
 for _name in [name for name in os.environ if name.startswith("MAHLSTICK_")]:

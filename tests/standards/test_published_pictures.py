@@ -1,5 +1,7 @@
 """Published numbers for colour and for the form of pyramid files."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 import pyvips
@@ -13,6 +15,12 @@ from imaging.compute.pyramid.tile_encoding import JpegEncoder, WebpEncoder
 from imaging.compute.render.display_tone import DisplayTone
 from imaging.compute.render.shown_pixels import FILL_GREY
 from tests.imaging.pictures import painted
+
+
+def _pages_of(tiff: Any) -> list[Any]:
+    """Return the full size and its reduced versions."""
+    return [tiff.pages[0], *tiff.pages[0].pages]
+
 
 # x, y of red, green, blue and white: SMPTE EG 432-1:2010 with the white of IEC 61966-2-1,
 # as in the space known as Display P3; and IEC 61966-2-1:1999 for sRGB.
@@ -75,9 +83,9 @@ def test_pyramid_files_use_the_registered_numbers(tmp_path, bands, encoder, comp
     build_pyramid(source, tmp_path / "p.tif", plan=plan)
     with tifffile.TiffFile(tmp_path / "p.tif") as tiff:
         assert tiff.is_bigtiff
-        for page in [tiff.pages[0], *tiff.pages[0].pages]:
+        for page in _pages_of(tiff):
             assert (page.compression, page.photometric) == (compression, photometric)
             assert (page.tilewidth, page.tilelength) == (256, 256)
             assert "JPEGTables" not in page.tags
         # TIFF 6.0, tag 254: bit 0 marks a reduced version.
-        assert [page.subfiletype for page in [tiff.pages[0], *tiff.pages[0].pages]] == [0, 1]
+        assert [page.subfiletype for page in _pages_of(tiff)] == [0, 1]

@@ -35,8 +35,8 @@ def orientation_and_pitch(block: bytes, *, limits: MasterLimits) -> tuple[int, t
         directory = next(iter(walker.directories()), None)
         if directory is None:
             return 1, None
-        orientation = walker.number(directory, _ORIENTATION, 1)
-        unit = walker.number(directory, _RESOLUTION_UNIT, 2)
+        orientation = walker.number(directory, _ORIENTATION, default=1)
+        unit = walker.number(directory, _RESOLUTION_UNIT, default=2)
         densities = [walker.numbers(directory, tag)[:1] or (0.0,) for tag in (_X_RESOLUTION, _Y_RESOLUTION)]
     except MasterFileError:
         # A damaged Exif block does not make the picture unreadable; the sheet shows what is

@@ -182,7 +182,7 @@ class TiffWalker:
         found = self.value(directory, tag, limit_bytes=limit_bytes)
         return found if isinstance(found, tuple) else ()
 
-    def number(self, directory: Directory, tag: int, default: int = 0) -> int:
+    def number(self, directory: Directory, tag: int, *, default: int = 0) -> int:
         """Return the first value of a tag as a whole number."""
         found = self.numbers(directory, tag)
         return int(found[0]) if found and found[0] == found[0] else default

@@ -128,7 +128,7 @@ def read_tiff_header(stream: BinaryIO, *, file_name: str, file_bytes: int, limit
     colour, has_alpha = _colour(walker, first, page)
     profile = walker.raw(first, Tag.ICC)
     summary = summarise_profile(profile) if profile else None
-    is_planar = walker.number(first, Tag.PLANAR, 1) == 2 and page.samples > 1
+    is_planar = walker.number(first, Tag.PLANAR, default=1) == 2 and page.samples > 1
     return MasterHeader(
         file_name=file_name,
         format="bigtiff" if walker.is_big else "tiff",
@@ -143,7 +143,7 @@ def read_tiff_header(stream: BinaryIO, *, file_name: str, file_bytes: int, limit
         layout=layout,
         block_px=block_px,
         compression=compression,
-        is_white_zero=walker.number(first, Tag.PHOTOMETRIC, 1) == 0,
+        is_white_zero=walker.number(first, Tag.PHOTOMETRIC, default=1) == 0,
         icc_profile=profile or None,
         icc_name=summary.name if summary else "",
         um_per_px=_um_per_px(walker, first),
@@ -157,7 +157,7 @@ def read_tiff_header(stream: BinaryIO, *, file_name: str, file_bytes: int, limit
 
 def _page(walker: TiffWalker, directory: Directory) -> _Page:
     width, height = walker.number(directory, Tag.WIDTH), walker.number(directory, Tag.HEIGHT)
-    samples = walker.number(directory, Tag.SAMPLES, 1)
+    samples = walker.number(directory, Tag.SAMPLES, default=1)
     if width <= 0 or height <= 0 or samples <= 0:
         raise DamagedFileError(
             file_name=walker.file_name,
@@ -198,19 +198,19 @@ def _sample_format(walker: TiffWalker, directory: Directory) -> str:
 
 
 def _compression(walker: TiffWalker, directory: Directory) -> str:
-    number = walker.number(directory, Tag.COMPRESSION, 1)
+    number = walker.number(directory, Tag.COMPRESSION, default=1)
     if number not in _COMPRESSIONS:
         raise UnsupportedCompressionError(
             file_name=walker.file_name,
             got=_OTHER_COMPRESSIONS.get(number, f"method {number} of TIFF"),
         )
-    if _COMPRESSIONS[number] == "jpeg" and walker.number(directory, Tag.PLANAR, 1) == 2:
+    if _COMPRESSIONS[number] == "jpeg" and walker.number(directory, Tag.PLANAR, default=1) == 2:
         raise UnsupportedCompressionError(file_name=walker.file_name, got="JPEG with each band in a plane of its own")
     return _COMPRESSIONS[number]
 
 
 def _colour(walker: TiffWalker, directory: Directory, page: _Page) -> tuple[str, bool]:
-    photometric = walker.number(directory, Tag.PHOTOMETRIC, 1)
+    photometric = walker.number(directory, Tag.PHOTOMETRIC, default=1)
     if photometric == 6 and _compression(walker, directory) != "jpeg":
         raise UnsupportedColourError(file_name=walker.file_name, got="in YCbCr without JPEG", remedy="Save it as RGB.")
     if photometric not in _COLOURS:
@@ -245,7 +245,7 @@ def _check_blocks(walker: TiffWalker, directory: Directory, page: _Page) -> tupl
     name = walker.file_name
     if min(block_px) <= 0:
         raise DamagedFileError(file_name=name, what="its strips or tiles have no size")
-    is_planar = walker.number(directory, Tag.PLANAR, 1) == 2
+    is_planar = walker.number(directory, Tag.PLANAR, default=1) == 2
     planes = page.samples if is_planar else 1
     across, down = math.ceil(page.width_px / block_px[0]), math.ceil(page.height_px / block_px[1])
     wanted = across * down * planes
@@ -272,7 +272,7 @@ def _check_blocks(walker: TiffWalker, directory: Directory, page: _Page) -> tupl
 
 
 def _refuse_large_blocks(walker: TiffWalker, directory: Directory, page: _Page, block_px: tuple[int, int]) -> None:
-    planes = page.samples if walker.number(directory, Tag.PLANAR, 1) != 2 else 1
+    planes = page.samples if walker.number(directory, Tag.PLANAR, default=1) != 2 else 1
     block_bytes = block_px[0] * block_px[1] * planes * BYTES_PER_SAMPLE[page.sample_format]
     is_tiled = Tag.TILE_WIDTH in directory.entries
     if is_tiled and block_bytes > walker.limits.max_block_bytes:
@@ -328,7 +328,7 @@ def _refuse_sub_directory_loops(walker: TiffWalker, directories: list[Directory]
 
 def _um_per_px(walker: TiffWalker, directory: Directory) -> tuple[float, float] | None:
     # ResolutionUnit: 1 none, 2 inch (also when absent), 3 centimetre.
-    unit_um = {2: 25_400.0, 3: 10_000.0}.get(walker.number(directory, Tag.RESOLUTION_UNIT, 2))
+    unit_um = {2: 25_400.0, 3: 10_000.0}.get(walker.number(directory, Tag.RESOLUTION_UNIT, default=2))
     x = walker.numbers(directory, Tag.X_RESOLUTION)
     y = walker.numbers(directory, Tag.Y_RESOLUTION)
     if unit_um is None or not x or not y:
@@ -339,7 +339,7 @@ def _um_per_px(walker: TiffWalker, directory: Directory) -> tuple[float, float] 
 
 
 def _orientation(walker: TiffWalker, directory: Directory) -> int:
-    stated = walker.number(directory, Tag.ORIENTATION, 1)
+    stated = walker.number(directory, Tag.ORIENTATION, default=1)
     return stated if 1 <= stated <= 8 else 1
 
 

@@ -132,8 +132,8 @@ def open_tiff(
         directory = next(itertools.islice(walker.directories(), page, None), None)
         if directory is None:
             raise DamagedFileError(file_name=shown, what=f"it holds no picture {page + 1}")
-        samples = walker.number(directory, Tag.SAMPLES, 1)
-        is_planar = samples > 1 and walker.number(directory, Tag.PLANAR, 1) == 2
+        samples = walker.number(directory, Tag.SAMPLES, default=1)
+        is_planar = samples > 1 and walker.number(directory, Tag.PLANAR, default=1) == 2
         planes = samples if is_planar else 1
         headers = [_header(walker, directory, plane, planes) for plane in range(planes)]
     # Each plane is read at its own pace, so each has its own view of the file.
@@ -169,7 +169,7 @@ def _header(walker: TiffWalker, directory: Directory, plane: int, planes: int) -
 
 
 def _make_one_band(records: dict[int, _Record], walker: TiffWalker, directory: Directory) -> None:
-    is_white_zero = walker.number(directory, Tag.PHOTOMETRIC, 1) == 0
+    is_white_zero = walker.number(directory, Tag.PHOTOMETRIC, default=1) == 0
     values = {Tag.SAMPLES: 1, Tag.PLANAR: 1, Tag.PHOTOMETRIC: 0 if is_white_zero else 1}
     for tag in (Tag.BITS, Tag.SAMPLE_FORMAT):
         if tag in records:

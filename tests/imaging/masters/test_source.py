@@ -1,5 +1,7 @@
 """Pixels of masters, read in strips and in windows, against tifffile and Pillow."""
 
+from typing import Any
+
 import numpy as np
 import pillow_heif
 import pytest
@@ -58,7 +60,7 @@ def test_a_window_of_strips_far_apart_in_the_file_is_put_together(tmp_path):
     # Written page by page, the strips of one page do not follow on each other.
     with tifffile.TiffWriter(tmp_path / "master.tif") as tiff:
         tiff.write(pixels, rowsperstrip=10)
-    source = open_master(tmp_path / "master.tif")
+    source: Any = open_master(tmp_path / "master.tif")
     plane = source._planes[0]
     offsets = list(plane.offsets)
     assert plane.is_contiguous

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from imaging.compute.displacement import DisplacementGrid
 from imaging.compute.frames import CanvasGrid, sample_index_from_px
-from imaging.compute.maps import DisplacementGrid, FrameMap
+from imaging.compute.maps import FrameMap
 from imaging.compute.masters.source import ArraySource
 from imaging.compute.render import resampling
 from imaging.compute.render.pixel_field import LARGEST_ERROR_PX, PixelField

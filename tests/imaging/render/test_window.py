@@ -11,8 +11,9 @@ from PIL import Image
 from scipy import ndimage
 
 from imaging.compute.colour.profiles import srgb_profile
+from imaging.compute.displacement import DisplacementGrid
 from imaging.compute.frames import CanvasGrid, sample_index_from_px
-from imaging.compute.maps import DisplacementGrid, FrameMap
+from imaging.compute.maps import FrameMap
 from imaging.compute.masters.source import ArraySource, open_master
 from imaging.compute.pyramid.levels import build_reading_levels, with_levels
 from imaging.compute.render.display_tone import DisplayTone
@@ -108,7 +109,9 @@ def test_pictures_agree_with_plain_cubic_resampling_by_opencv(shape, angle_deg, 
     rows, columns = np.mgrid[0:300, 0:400] + 0.5
     places_mm = grid.mm_from_px(np.stack([columns, rows], axis=-1).reshape(-1, 2))
     index = sample_index_from_px(frame_map.px_from_mm(places_mm)).reshape(300, 400, 2).astype(np.float32)
-    plain = cv2.remap(source.pixels.astype(np.float32), index, None, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    plain = cv2.remap(
+        source.pixels.astype(np.float32), index, np.empty(0), cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+    )
     expected = np.clip(plain.reshape(window.pixels.shape) / full, 0, 1) * 255
     difference = np.abs(window.pixels - expected)[window.is_inside]
     assert window.is_inside.mean() > 0.1
