@@ -26,6 +26,7 @@ export class ExaminationMap {
   isFirstViewFull = false;
   private isPlaced = false;
   private seenKey = '';
+  private wholeAt: {centre_mm: PointMm; mm_per_css_px: number} | null = null;
   private shownIds: Record<Slot, string | null> = {a: null, b: null};
 
   constructor(readonly target: HTMLElement, readonly examination: Examination) {
@@ -40,6 +41,7 @@ export class ExaminationMap {
       view: this.newView(),
     });
     this.map.on('postrender', () => { this.afterRender(); });
+    this.map.on('change:size', () => { this.keepWhole(); });
     examination.on('change', (patch) => { this.follow(patch); });
     this.showPictures();
     this.showTones();
@@ -80,6 +82,16 @@ export class ExaminationMap {
     const mm_per_css_px = Math.max(width_mm / Math.max(1, width - 2), height_mm / Math.max(1, height - air));
     const centre_mm: PointMm = [width_mm / 2, height_mm - (height / 2) * mm_per_css_px];
     this.go({centre_mm, mm_per_css_px, rotation_rad: 0, duration_ms});
+    this.wholeAt = {centre_mm, mm_per_css_px};
+  }
+
+  /** A work shown whole stays whole, its foot on the ledge, when the window or the ledge changes. */
+  private keepWhole(): void {
+    const {centre_mm, mm_per_css_px} = this.placing;
+    const whole = this.wholeAt;
+    const isWhole = whole !== null && Math.abs(whole.mm_per_css_px / mm_per_css_px - 1) < 1e-9
+      && Math.hypot(whole.centre_mm[0] - centre_mm[0], whole.centre_mm[1] - centre_mm[1]) < mm_per_css_px;
+    if (isWhole) this.showWhole();
   }
 
   go({centre_mm, mm_per_css_px, rotation_rad, duration_ms = 0}: {
