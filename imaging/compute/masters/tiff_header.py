@@ -238,7 +238,7 @@ def _check_blocks(walker: TiffWalker, directory: Directory, page: _Page) -> tupl
         offsets = walker.array(directory, Tag.TILE_OFFSETS)
         sizes = walker.array(directory, Tag.TILE_BYTES)
     else:
-        rows = walker.number(directory, Tag.ROWS_PER_STRIP, page.height_px)
+        rows = walker.number(directory, Tag.ROWS_PER_STRIP, default=page.height_px)
         block_px = (page.width_px, min(rows, page.height_px))
         offsets = walker.array(directory, Tag.STRIP_OFFSETS)
         sizes = walker.array(directory, Tag.STRIP_BYTES)
