@@ -2,12 +2,14 @@
 
 import os
 import re
-from collections.abc import Callable, Iterator
+import tempfile
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page, StorageState, sync_playwright
+from playwright.sync_api import Error as BrowserError
 
 from frontend.processes.system_package import chromium_path
 from tests.browser.running_installation import (
@@ -29,6 +31,7 @@ PATIENCE_MS = 30_000
 ROOM_KEY = "mahlstick.room"
 
 Visit = Callable[..., Page]
+OPENED: pytest.StashKey[list[Page]] = pytest.StashKey()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -37,6 +40,22 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if here in item.path.parents:
             item.add_marker(pytest.mark.browser)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Show what the pages of a failed test looked like: a picture of each beside the report."""
+    report = yield
+    if report.when == "call" and report.failed:
+        for number, page in enumerate(item.stash.get(OPENED, [])):
+            file = Path(tempfile.mkdtemp(prefix="mahlstick-failed-")) / f"{item.name}-{number}.png"
+            try:
+                page.screenshot(path=file)
+            except BrowserError as problem:
+                report.sections.append(("page", f"{page.url} could not be photographed: {problem}"))
+            else:
+                report.sections.append(("page", f"{page.url}\nphotographed in {file}"))
+    return report
 
 
 @pytest.fixture(scope="session")
@@ -96,7 +115,9 @@ def come_in(page: Page, demo: Installation, person: str) -> None:
 
 
 @pytest.fixture
-def visit(demo: Installation, browser: Browser, signed_in: Callable[[str], StorageState]) -> Iterator[Visit]:
+def visit(
+    demo: Installation, browser: Browser, signed_in: Callable[[str], StorageState], request: pytest.FixtureRequest
+) -> Iterator[Visit]:
     """Open pages as somebody; a test fails when a page reports an error that it was not told of.
 
     `tolerated` is a pattern of reports that belong to the story, such as the 412 of a conflict.
@@ -113,6 +134,7 @@ def visit(demo: Installation, browser: Browser, signed_in: Callable[[str], Stora
         if room:
             context.add_init_script(f"localStorage.setItem('{ROOM_KEY}', '{room}')")
         page = context.new_page()
+        request.node.stash.setdefault(OPENED, []).append(page)
 
         def report(words: str) -> None:
             if not (tolerated and re.search(tolerated, words)):

@@ -36,9 +36,9 @@ def test_a_work_is_entered_framed_and_examined(visit, demo, tmp_path):
 
     corner, edge_end = fresh.places["cross-1"][1], fresh.places["cross-3"][1]
     press_at(page, "#view-image", corner)
-    expect(page.get_by_text("Pressed at").first).to_be_visible()
-    page.get_by_role("button", name="press this on the image").first.click()
+    expect(page.get_by_text("Pressed at")).to_have_count(1)
     press_at(page, "#view-image", edge_end)
+    expect(page.get_by_text("Pressed at")).to_have_count(2)
     page.get_by_label("Measured length from zero to its other end, mm").fill("560")
     page.keyboard.press("Tab")
     page.get_by_role("button", name="Keep the frame").click()
