@@ -35,7 +35,7 @@ def pair(*, side=512, seed=1, shift_px=(0.0, 0.0), turn_deg=0.0, noise=0.02):
         small = cv2.resize(picture, (side, side), interpolation=cv2.INTER_AREA)
         own = cv2.GaussianBlur(generator.normal(0, 1, small.shape).astype(np.float32), (0, 0), 6)
         small += 0.3 * own + generator.normal(0, noise, small.shape).astype(np.float32)
-        found.append(np.clip(small * 40_000 + 8_000, 0, 65_535).astype(np.uint16))
+        found.append(np.asarray(np.clip(small * 40_000 + 8_000, 0, 65_535), dtype=np.uint16))
     return found
 
 
