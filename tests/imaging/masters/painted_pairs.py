@@ -33,8 +33,8 @@ def pair(*, side=512, seed=1, shift_px=(0.0, 0.0), turn_deg=0.0, noise=0.02):
     found = []
     for picture in (reference, moving):
         small = cv2.resize(picture, (side, side), interpolation=cv2.INTER_AREA)
-        own = cv2.GaussianBlur(generator.normal(0, 1, small.shape).astype(np.float32), (0, 0), 6)
-        small += 0.3 * own + generator.normal(0, noise, small.shape).astype(np.float32)
+        own = cv2.GaussianBlur(np.asarray(generator.normal(0, 1, small.shape), dtype=np.float32), (0, 0), 6)
+        small += 0.3 * own + np.asarray(generator.normal(0, noise, small.shape), dtype=np.float32)
         found.append(np.asarray(np.clip(small * 40_000 + 8_000, 0, 65_535), dtype=np.uint16))
     return found
 
