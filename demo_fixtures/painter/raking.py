@@ -7,7 +7,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from demo_fixtures.painter.compose import compose_visible
-from demo_fixtures.painter.noise import smoothstep
+from demo_fixtures.painter.noise import smoothstep, value_noise
 from demo_fixtures.painter.region import HALO_PX, Region
 
 __all__ = ["compose_raking"]
@@ -43,9 +43,10 @@ def _fill_raking(region, albedo, azimuth_rad, elevation_rad, out):  # type: igno
             away = -(to_x * (x - 320.0) + to_y * (y - 240.0)) / 400.0
             # Each board curves by about 2 mm over its width and meets the lamp at its own angle.
             join = y - 262.0 - 1.2 * x / 640.0
-            board = 0.06 * (join / 240.0 + (0.5 if join < 0 else -0.5))
-            fall = (1.0 - 0.34 * away) * (1.0 + board)
-            light = (0.12 + 0.88 * max(0.0, min(facing, 3.0)) * shadow) * fall
+            board = 0.20 * (join / 240.0 + (0.5 if join < 0 else -0.5))
+            wave = 0.10 * value_noise(x / 130.0, y / 34.0, region.seed + 561)
+            fall = (1.0 - 0.48 * away) * (1.0 + board + wave)
+            light = (0.06 + 0.94 * max(0.0, min(facing, 3.0)) * shadow) * fall
             for band in range(3):
                 out[row, column, band] = albedo[row, column, band] * light * 0.82
 

@@ -2,14 +2,16 @@
 
 import datetime as dt
 import json
+import math
 import re
 from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from demo_fixtures.painter.images import IMAGE_NAMES, SIZES
+from demo_fixtures.painter.images import IMAGE_NAMES, SIZES, image_spec, pitch_um
 from demo_fixtures.painter.paint import forget_stack, paint_images
+from demo_fixtures.painter.raster import RASTER_SIZE_MM
 from demo_fixtures.painter.shots import SHOT_MODALITIES, paint_shots
 from demo_fixtures.scenario import write_image_table
 from imaging.management.progress_line import ProgressLine
@@ -53,7 +55,7 @@ class Command(BaseCommand):
         if folder.exists() and not folder.is_dir():
             raise CommandError(f"{folder} is a file; name a folder to paint into.", returncode=USAGE)
         line = ProgressLine()
-        steps = _Steps(line)
+        steps = _Steps(line, options["size"])
         try:
             folder.mkdir(parents=True, exist_ok=True)
             rows = self._shots(options, steps) if options["shots"] else self._masters(options, steps)
@@ -75,7 +77,7 @@ class Command(BaseCommand):
                 f"--images: {unknown[0]!r} is not known; choose from {', '.join(IMAGE_NAMES)}.", returncode=USAGE
             )
         installed_on = self._day(options["installed_on"])
-        steps.names = names
+        steps.expect(names)
         painted = paint_images(
             options["folder"], seed=options["seed"], size=options["size"], images=names, progress=steps.show
         )
@@ -99,7 +101,7 @@ class Command(BaseCommand):
             raise CommandError(
                 f"--shots: {grid!r} is not ROWSxCOLUMNS, each from 1 to 60, such as 5x5.", returncode=USAGE
             )
-        steps.names = [modality]
+        steps.expect([modality], SHOT_MODALITIES)
         wanted = (modality, (int(match[1]), int(match[2])))
         shots = paint_shots(
             options["folder"], seed=options["seed"], size=options["size"], shots=wanted, progress=steps.show
@@ -119,14 +121,32 @@ class Command(BaseCommand):
 class _Steps:
     """Turns the painter's steps into one running share of the whole."""
 
-    def __init__(self, line: ProgressLine) -> None:
+    def __init__(self, line: ProgressLine, size: str) -> None:
         self.line = line
-        self.names: list[str] = []
+        self.size = size
+        self.cost_s: dict[str, float] = {}
+
+    def expect(self, names: list[str], image_of: dict[str, str] | None = None) -> None:
+        """Lay out what will be done, with rough seconds on two cores for each step."""
+        self.cost_s = {"plan": 15.0}
+        stack_mpx = RASTER_SIZE_MM[0] * RASTER_SIZE_MM[1] / (pitch_um("vis-bt-v2", self.size) ** 2)
+        is_stack_counted = False
+        for name in names:
+            spec = image_spec(image_of[name] if image_of else name)
+            mpx = math.prod(spec.camera(self.size).size_px) / 1e6
+            if spec.window_mm is not None:
+                self.cost_s[f"{name}: paint"] = mpx
+            elif not is_stack_counted:
+                self.cost_s[f"{name}: paint"] = stack_mpx
+                is_stack_counted = True
+            self.cost_s[f"{name}: photograph"] = 0.4 * mpx
 
     def show(self, label: str, share: float) -> None:
-        """Show a step; each image counts the same, painting first and photographing after."""
-        name, _, step = label.partition(": ")
-        place = self.names.index(name) if name in self.names else 0
-        half = 0.5 * share + (0.5 if step == "photograph" else 0.0)
-        done = place + (half if step else 0.0)
-        self.line.count(label, done=round(1000 * done), total=1000 * max(len(self.names), 1))
+        """Show how far the whole is when one step has got to a share of itself."""
+        before = 0.0
+        for step, cost_s in self.cost_s.items():
+            if step == label:
+                before += cost_s * share
+                break
+            before += cost_s
+        self.line.count(label, done=round(1000 * before), total=round(1000 * sum(self.cost_s.values())))
