@@ -2,6 +2,8 @@
 import type {OpenImage} from '../api/contract';
 
 const KEPT_TILES = 384;
+/** A tile that did not come is asked for again no sooner than this; the link may have come back. */
+const RETRY_MS = 5000;
 
 export class TileMissingError extends Error {
   override name = 'TileMissingError';
@@ -10,7 +12,8 @@ export class TileMissingError extends Error {
 export class TileStore {
   private readonly kept = new Map<string, HTMLImageElement>();
   private readonly underWay = new Map<string, Promise<HTMLImageElement>>();
-  private readonly failed = new Set<string>();
+  /** Tiles that did not come, and when they were last asked for. */
+  private readonly failed = new Map<string, number>();
   /** Counts the tiles that came, so that pictures know when to look again. */
   arrivals = 0;
 
@@ -26,11 +29,11 @@ export class TileStore {
     if (kept) return Promise.resolve(kept);
     const running = this.underWay.get(key);
     if (running) return running;
-    if (this.failed.has(key)) return Promise.reject(new TileMissingError(`No tile ${key} of ${this.image.id}.`));
+    if (Date.now() - (this.failed.get(key) ?? -Infinity) < RETRY_MS) return Promise.reject(new TileMissingError(`No tile ${key} of ${this.image.id}.`));
     const promise = fetchPicture(this.address(zoom, column, row))
       .then((picture) => this.keep(key, picture))
       .catch((reason: unknown) => {
-        this.failed.add(key);
+        this.failed.set(key, Date.now());
         throw reason;
       })
       .finally(() => this.underWay.delete(key));
@@ -38,7 +41,7 @@ export class TileStore {
     return promise;
   }
 
-  /** Tiles that did not come; the readout says so, and they are asked for again when the page is opened anew. */
+  /** How many tiles did not come; the readout says so. */
   get failures(): number {
     return this.failed.size;
   }
@@ -52,6 +55,7 @@ export class TileStore {
 
   private keep(key: string, picture: HTMLImageElement): HTMLImageElement {
     this.kept.set(key, picture);
+    this.failed.delete(key);
     this.arrivals += 1;
     if (this.kept.size > KEPT_TILES) {
       const oldest = this.kept.keys().next().value;
