@@ -46,6 +46,7 @@ def _image_context(request: HttpRequest, image: TechnicalImage, form: ImageCorre
         "jobs": list(image.jobs.order_by("-wanted_at")[:5]),
         "history": corrections_of(image),
         "form": form,
+        "sample_words": {"u8": _("8 bit"), "u16": _("16 bit"), "f32": _("32-bit float")}.get(image.sample_format, ""),
         "tone": image.tone,
         "tone_form": ToneForm(initial=image.tone, auto_id="tone_%s") if image.tone else None,
         "said_by_file": _metadata_rows(image),
