@@ -16,6 +16,7 @@ from imaging.access import (
     access_invitation,
     access_membership,
     access_study,
+    artworks_open_to,
     require_role,
     role_in_study,
 )
@@ -70,6 +71,7 @@ def _study_context(request: HttpRequest, study: Study, **shown: Any) -> dict[str
         "study": study,
         "may_enter": role in (Role.CONTRIBUTOR, Role.LEAD),
         "is_lead": is_lead,
+        "works": artworks_open_to(request.user).filter(study=study).order_by("inventory_number"),
         "memberships": study.memberships.select_related("person", "site").order_by("person__name"),
         "invitations": study.invitations.select_related("invited_by").order_by("-created_at") if is_lead else [],
         "roles": Role.choices,
