@@ -108,7 +108,7 @@ def come_in(page: Page, demo: Installation, person: str) -> None:
         page.get_by_role("button", name="Come in").click()
     else:
         page.goto("/account/login/")
-        page.get_by_label("Email").fill(demo.email(person))
+        page.get_by_label("E-mail address").fill(demo.email(person))
         page.get_by_label("Password").first.fill(secret)
         page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(lambda url: "/account/login" not in url and "/invited/" not in url)

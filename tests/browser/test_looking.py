@@ -15,7 +15,7 @@ def test_a_stranger_is_led_to_the_sign_in(visit, demo):
     page = visit()
     page.goto("/")
     page.get_by_role("main").get_by_role("link", name="Sign in").click()
-    page.get_by_label("Email").fill(demo.email("korvander"))
+    page.get_by_label("E-mail address").fill(demo.email("korvander"))
     page.get_by_label("Password").first.fill(demo.secret("korvander"))
     page.get_by_role("button", name="Sign in").click()
     expect(page.get_by_role("link", name="Blue Jug with Three Walnuts")).to_be_visible()
@@ -24,7 +24,7 @@ def test_a_stranger_is_led_to_the_sign_in(visit, demo):
 def test_a_wrong_password_says_so(visit, demo):
     page = visit()
     page.goto("/account/login/")
-    page.get_by_label("Email").fill(demo.email("teasdale"))
+    page.get_by_label("E-mail address").fill(demo.email("teasdale"))
     page.get_by_label("Password").first.fill("not-the-password")
     page.get_by_role("button", name="Sign in").click()
     expect(page.get_by_role("alert")).to_contain_text("not correct")
