@@ -241,7 +241,7 @@ def _shade_pixel(x_mm, y_mm, scene, out):  # type: ignore[no-untyped-def]
     front = max(0.0, 0.50 * normal[0] + 0.30 * normal[1] + 0.81 * normal[2])
     if kind == NUTS:
         fill *= 0.5
-    fill += (0.13 if kind == NUTS else (0.085 if kind == LINEN else 0.02)) * front**3 * opened
+    fill += (0.19 if kind == NUTS else (0.085 if kind == LINEN else 0.02)) * front**3 * opened
     bounce = 0.075 * max(0.0, -normal[1] * 0.8 + 0.35) * opened if kind != WALL else 0.0
     red, green, blue = _albedo(kind, point[0], point[1], point[2], scene)
     grade = _grade(kind, x_mm, y_mm)

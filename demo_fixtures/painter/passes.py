@@ -114,12 +114,12 @@ _SUBJECTS = (
     ),
     Subject(
         (NUTS,),
-        ["yellow ochre", "lead-tin yellow", "burnt umber", "raw umber", "lead white", "red ochre"],
+        ["yellow ochre", "lead-tin yellow", "burnt umber", "raw umber", "lead white", "bone black"],
         (
             Pass(Brush(5, 14, 13, 0.5), 2.6, 1.5),
             Pass(Brush(2.4, 8, 13, 0.5), 2.6, 1.2),
-            Pass(Brush(1.1, 4.6, 12, 0.5), 3.0, 1.0, 0.06),
-            Pass(Brush(0.6, 2.8, 12, 0.45), 3.2, 0.8, 0.06, 0.010),
+            Pass(Brush(1.1, 4.6, 12, 0.5), 3.0, 0.8, 0.04),
+            Pass(Brush(0.6, 2.8, 12, 0.45), 3.2, 0.7, 0.035, 0.005),
             Pass(Brush(0.35, 1.8, 10, 0.5), 1.6, 0.6, 0.08, 0.030),
         ),
         0.2,

@@ -19,7 +19,7 @@ from demo_fixtures.painter.strokes import Strokes, concatenate_strokes
 __all__ = ["PLAN_VERSION", "Plan", "build_plan", "load_plan", "save_plan"]
 
 # Raised whenever a change of the code changes what a seed paints.
-PLAN_VERSION = 6
+PLAN_VERSION = 8
 
 
 class Plan(NamedTuple):
