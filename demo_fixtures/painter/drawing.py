@@ -37,7 +37,7 @@ def _resample(line: NDArray[np.float64], count: int = PATH_POINTS) -> NDArray[np
 def _strokes_from(lines: list[NDArray[np.float32]], marking: Marking) -> Strokes:
     """Return strokes from resampled lines."""
     paths = np.stack(lines) if lines else np.zeros((0, PATH_POINTS, 2), np.float32)
-    return make_strokes(paths, np.full(len(paths), PATH_POINTS, np.int32), marking)
+    return make_strokes(paths, np.full(len(paths), PATH_POINTS, np.int32), marking=marking)
 
 
 def draw_priming(studio: Studio) -> None:
@@ -54,7 +54,7 @@ def draw_priming(studio: Studio) -> None:
     paths = np.stack([centre[:, :1] + along * cos - across * sin, centre[:, 1:] + along * sin + across * cos], axis=2)
     film = studio.add_films(film_of(lead_white=0.9, yellow_ochre=0.1))
     marking = Marking(random.uniform(5, 13, 1000), 3.4, 0.35, film, BRUSH, studio.seed * 31 + 1001)
-    studio.parts.append(make_strokes(paths.astype(np.float32), np.full(1000, PATH_POINTS, np.int32), marking))
+    studio.parts.append(make_strokes(paths.astype(np.float32), np.full(1000, PATH_POINTS, np.int32), marking=marking))
 
 
 def _outlines(mask: NDArray[np.bool_]) -> list[NDArray[np.float64]]:
@@ -217,7 +217,7 @@ def _overpaint(studio: Studio, palette: Palette, first: int, random: np.random.G
     half = random.uniform(0.8, 1.6, len(sites))
     film = first + _nearest_film(palette, wanted, random)
     marking = Marking(half, 11.0, 0.6, film, OVERPAINT, studio.seed * 31 + 1050)
-    return make_strokes(paths.astype(np.float32), np.full(len(sites), PATH_POINTS, np.int32), marking)
+    return make_strokes(paths.astype(np.float32), np.full(len(sites), PATH_POINTS, np.int32), marking=marking)
 
 
 def lay_later_paint(studio: Studio) -> Strokes:

@@ -21,7 +21,6 @@ from demo_fixtures.painter.plan import Plan, build_plan
 from demo_fixtures.painter.raster import RASTER_ORIGIN_MM, RASTER_SIZE_MM, Raster
 from demo_fixtures.painter.region import Scene, build_scene, open_region
 from demo_fixtures.painter.strokes import CHARCOAL
-from demo_fixtures.painter.support import build_support
 
 __all__ = ["Hardness", "measure_hardness", "measure_seed", "naive_errors_px"]
 
@@ -56,13 +55,13 @@ def _pitch_scene(plan: Plan, pitch_mm: float, hidden: NDArray[np.bool_] | None =
     raster = Raster(plan, pitch_mm=pitch_mm, folder=None, window_mm=(*RASTER_ORIGIN_MM, *RASTER_SIZE_MM))
     raster.hidden = hidden
     raster.paint(lambda _share: None)
-    return build_scene(plan, build_support(plan.seed), raster)
+    return build_scene(plan, raster)
 
 
 def _eight_bit(scene: Scene, name: str, camera: Camera) -> NDArray[np.uint8]:
     """Return a grey 8-bit picture of an image with its noise."""
     exposure = Exposure(image_spec(name), camera, scene.plan.seed)
-    pixels = expose_block(scene, exposure, 0, 0, camera.size_px)
+    pixels = expose_block(scene, exposure, left_px=0, top_px=0, size_px=camera.size_px)
     grey = pixels.mean(axis=2) if pixels.ndim == 3 else pixels.astype(np.float64)
     return np.clip(grey / 257.0, 0, 255).astype(np.uint8)
 
@@ -136,7 +135,7 @@ def _drawing_figures(plan: Plan, scene: Scene) -> tuple[float, float, float, flo
     hidden[CHARCOAL] = True
     without = _pitch_scene(plan, scene.raster.pitch_mm, hidden)
     size = (scene.raster.columns, scene.raster.rows)
-    regions = [open_region(each, "before", 0, 0, size) for each in (scene, without)]
+    regions = [open_region(each, "before", column=0, row=0, size=size) for each in (scene, without)]
     tone = [lab_from_linear(np.clip(compose_visible(region) * _EXPOSURE, 0, 1))[..., 0] for region in regions]
     infrared = [compose_infrared(region)[..., 0] for region in regions]
     change = np.abs(infrared[0] - infrared[1])
@@ -153,7 +152,7 @@ def _drawing_figures(plan: Plan, scene: Scene) -> tuple[float, float, float, flo
 def _candle_figures(scene: Scene) -> tuple[float, float, float, float]:
     """Return candlestick minus surrounding ring, and the ring's spread, in L* and in absorption."""
     raster = scene.raster
-    region = open_region(scene, "before", 0, 0, (raster.columns, raster.rows))
+    region = open_region(scene, "before", column=0, row=0, size=(raster.columns, raster.rows))
     corners = (np.array(CANDLESTICK_MM) - raster.origin_mm) / raster.pitch_mm
     inside = np.zeros((raster.rows, raster.columns), np.uint8)
     cv2.fillPoly(inside, [np.rint(corners).astype(np.int32)], 1)
@@ -173,7 +172,7 @@ def _candle_figures(scene: Scene) -> tuple[float, float, float, float]:
 def _varnish_in_xray(scene: Scene) -> float:
     """Return the largest change of absorption by taking varnish off, away from losses and overpaint."""
     size = (scene.raster.columns, scene.raster.rows)
-    before, after = (open_region(scene, state, 0, 0, size) for state in ("before", "after"))
+    before, after = (open_region(scene, state, column=0, row=0, size=size) for state in ("before", "after"))
     untouched = (before.later == 0) & (before.loss == 0) & (before.hole == 0)
     return float(np.abs(compose_xray(before) - compose_xray(after))[untouched].max())
 

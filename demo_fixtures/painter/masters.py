@@ -59,6 +59,7 @@ def _open_tiff(path: Path, form: MasterForm) -> NDArray[Any]:
 def write_in_blocks(
     path: Path,
     form: MasterForm,
+    *,
     render: Callable[[int, int, tuple[int, int]], NDArray[Any]],
     progress: Callable[[float], None],
 ) -> None:

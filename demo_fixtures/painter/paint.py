@@ -14,7 +14,6 @@ from demo_fixtures.painter.photograph import Exposure, block_size_px, expose_blo
 from demo_fixtures.painter.plan import Plan, build_plan, load_plan, save_plan
 from demo_fixtures.painter.raster import RASTER_ORIGIN_MM, RASTER_SIZE_MM, Raster
 from demo_fixtures.painter.region import build_scene
-from demo_fixtures.painter.support import build_support
 from demo_fixtures.painter.truth import control_points, write_control_points, write_truth
 
 __all__ = ["PaintedImage", "Progress", "forget_stack", "paint_images", "prepare_plan"]
@@ -67,7 +66,7 @@ def _paint_one(folder: Path, spec: ImageSpec, plan: Plan, size: str, progress: P
     camera = spec.camera(size)
     raster = _raster_for(spec, plan, size, folder / ".stack")
     raster.paint(lambda share: progress(f"{spec.name}: paint", share))
-    scene = build_scene(plan, build_support(plan.seed), raster)
+    scene = build_scene(plan, raster)
     exposure = Exposure(spec, camera, plan.seed)
     path = folder / f"{spec.name}.tif"
     channels = 1 if spec.content in ("infrared", "xray") else 3
@@ -76,11 +75,11 @@ def _paint_one(folder: Path, spec: ImageSpec, plan: Plan, size: str, progress: P
     write_in_blocks(
         path,
         form,
-        lambda left, top, block: expose_block(scene, exposure, left, top, block),
-        lambda share: progress(f"{spec.name}: photograph", share),
+        render=lambda left, top, block: expose_block(scene, exposure, left_px=left, top_px=top, size_px=block),
+        progress=lambda share: progress(f"{spec.name}: photograph", share),
     )
     rows = write_truth(folder / f"truth_{spec.name}.csv", camera)
-    write_control_points(folder / f"control_points_{spec.name}.csv", control_points(plan, camera, spec.name))
+    write_control_points(folder / f"control_points_{spec.name}.csv", control_points(plan, camera, name=spec.name))
     return PaintedImage(spec.name, path, *camera.size_px, pitch_um(spec.name, size), rows, time.monotonic() - started)
 
 

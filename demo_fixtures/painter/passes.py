@@ -26,7 +26,7 @@ from demo_fixtures.painter.strokes import (
 __all__ = ["Studio", "paint_motif"]
 
 
-class Pass(NamedTuple):
+class _Pass(NamedTuple):
     """One pass over an object."""
 
     brush: Brush
@@ -37,97 +37,97 @@ class Pass(NamedTuple):
     turn_rad: float = 0.12
 
 
-class Subject(NamedTuple):
+class _Subject(NamedTuple):
     """An object, its pigments and its passes."""
 
     kinds: tuple[int, ...]
     pigments: list[str]
-    passes: tuple[Pass, ...]
+    passes: tuple[_Pass, ...]
     wander_mm: float
 
 
 _SUBJECTS = (
-    Subject(
+    _Subject(
         (WALL,),
         ["lead white", "yellow ochre", "raw umber", "bone black", "red ochre"],
         (
-            Pass(Brush(14, 60, 16, 0.8), 2.2, 1.0, 0.14, 0.0, 0.65),
-            Pass(Brush(9, 38, 10, 0.9), 2.2, 0.8, 0.14, 0.0, -0.7),
-            Pass(Brush(5, 24, 8, 0.85), 2.0, 0.6, 0.12, 0.0, 0.5),
-            Pass(Brush(3, 13, 5, 0.9), 1.3, 0.5, 0.10, 0.0, -0.6),
+            _Pass(Brush(14, 60, 16, 0.8), 2.2, 1.0, 0.14, 0.0, 0.65),
+            _Pass(Brush(9, 38, 10, 0.9), 2.2, 0.8, 0.14, 0.0, -0.7),
+            _Pass(Brush(5, 24, 8, 0.85), 2.0, 0.6, 0.12, 0.0, 0.5),
+            _Pass(Brush(3, 13, 5, 0.9), 1.3, 0.5, 0.10, 0.0, -0.6),
         ),
         1.0,
     ),
-    Subject(
+    _Subject(
         (TABLE, FRONT),
         ["yellow ochre", "raw umber", "burnt umber", "red ochre", "bone black", "lead white"],
         (
-            Pass(Brush(9, 60, 17, 0.3), 2.2, 1.2),
-            Pass(Brush(5, 52, 13, 0.5), 1.9, 1.1),
-            Pass(Brush(2.4, 38, 11, 0.6), 1.6, 1.0, 0.08),
-            Pass(Brush(1.1, 24, 9, 0.6), 1.1, 0.8, 0.07, 0.010),
+            _Pass(Brush(9, 60, 17, 0.3), 2.2, 1.2),
+            _Pass(Brush(5, 52, 13, 0.5), 1.9, 1.1),
+            _Pass(Brush(2.4, 38, 11, 0.6), 1.6, 1.0, 0.08),
+            _Pass(Brush(1.1, 24, 9, 0.6), 1.1, 0.8, 0.07, 0.010),
         ),
         0.6,
     ),
-    Subject(
+    _Subject(
         (LINEN,),
         ["lead white", "yellow ochre", "raw umber", "smalt", "bone black"],
         (
-            Pass(Brush(7, 30, 18, 0.3), 2.6, 1.2),
-            Pass(Brush(4.2, 20, 16, 0.4), 2.2, 1.0),
-            Pass(Brush(2.2, 13, 16, 0.5), 2.0, 0.9, 0.08),
-            Pass(Brush(1.1, 8, 15, 0.5), 1.6, 0.7, 0.07, 0.012),
+            _Pass(Brush(7, 30, 18, 0.3), 2.6, 1.2),
+            _Pass(Brush(4.2, 20, 16, 0.4), 2.2, 1.0),
+            _Pass(Brush(2.2, 13, 16, 0.5), 2.0, 0.9, 0.08),
+            _Pass(Brush(1.1, 8, 15, 0.5), 1.6, 0.7, 0.07, 0.012),
         ),
         0.3,
     ),
-    Subject(
+    _Subject(
         (JUG_INSIDE,),
         ["lead white", "yellow ochre", "raw umber", "bone black"],
         (
-            Pass(Brush(5, 22, 16, 0.4), 2.6, 1.0),
-            Pass(Brush(2.4, 13, 12, 0.5), 2.2, 0.8),
-            Pass(Brush(1.2, 8, 11, 0.6), 1.6, 0.6),
+            _Pass(Brush(5, 22, 16, 0.4), 2.6, 1.0),
+            _Pass(Brush(2.4, 13, 12, 0.5), 2.2, 0.8),
+            _Pass(Brush(1.2, 8, 11, 0.6), 1.6, 0.6),
         ),
         0.2,
     ),
-    Subject(
+    _Subject(
         (JUG,),
         ["azurite", "smalt", "lead white", "bone black", "raw umber", "yellow ochre"],
         (
-            Pass(Brush(9, 36, 17, 0.3), 3.0, 1.5),
-            Pass(Brush(5, 26, 15, 0.5), 2.6, 1.2),
-            Pass(Brush(2.6, 16, 11, 0.6), 2.2, 1.0, 0.08),
-            Pass(Brush(1.3, 8, 10, 0.7), 1.8, 0.7, 0.07, 0.006),
-            Pass(Brush(0.7, 4, 13, 0.7), 1.6, 0.5, 0.06, 0.016),
+            _Pass(Brush(9, 36, 17, 0.3), 3.0, 1.5),
+            _Pass(Brush(5, 26, 15, 0.5), 2.6, 1.2),
+            _Pass(Brush(2.6, 16, 11, 0.6), 2.2, 1.0, 0.08),
+            _Pass(Brush(1.3, 8, 10, 0.7), 1.8, 0.7, 0.07, 0.006),
+            _Pass(Brush(0.7, 4, 13, 0.7), 1.6, 0.5, 0.06, 0.016),
         ),
         0.25,
     ),
-    Subject(
+    _Subject(
         (HANDLE,),
         ["azurite", "smalt", "lead white", "bone black", "raw umber"],
         (
-            Pass(Brush(5, 24, 16, 0.4), 2.6, 1.2),
-            Pass(Brush(2.4, 15, 12, 0.5), 2.2, 0.9),
-            Pass(Brush(1.2, 8, 11, 0.6), 1.6, 0.6, 0.07),
+            _Pass(Brush(5, 24, 16, 0.4), 2.6, 1.2),
+            _Pass(Brush(2.4, 15, 12, 0.5), 2.2, 0.9),
+            _Pass(Brush(1.2, 8, 11, 0.6), 1.6, 0.6, 0.07),
         ),
         0.15,
     ),
-    Subject(
+    _Subject(
         (NUTS,),
         ["yellow ochre", "lead-tin yellow", "burnt umber", "raw umber", "lead white", "bone black"],
         (
-            Pass(Brush(5, 14, 13, 0.5), 2.6, 1.5),
-            Pass(Brush(2.4, 8, 13, 0.5), 2.6, 1.2),
-            Pass(Brush(1.1, 4.6, 12, 0.5), 3.0, 0.8, 0.04),
-            Pass(Brush(0.6, 2.8, 12, 0.45), 3.2, 0.7, 0.035, 0.005),
-            Pass(Brush(0.35, 1.8, 10, 0.5), 1.6, 0.6, 0.08, 0.030),
+            _Pass(Brush(5, 14, 13, 0.5), 2.6, 1.5),
+            _Pass(Brush(2.4, 8, 13, 0.5), 2.6, 1.2),
+            _Pass(Brush(1.1, 4.6, 12, 0.5), 3.0, 0.8, 0.04),
+            _Pass(Brush(0.6, 2.8, 12, 0.45), 3.2, 0.7, 0.035, 0.005),
+            _Pass(Brush(0.35, 1.8, 10, 0.5), 1.6, 0.6, 0.08, 0.030),
         ),
         0.2,
     ),
 )
-_AGAIN = Pass(Brush(2.6, 22, 8, 0.65), 0.0, 0.7)
-_CONTOUR = Pass(Brush(1.4, 15, 12, 0.55), 0.0, 0.7, 0.09)
-_TOUCH = Pass(Brush(0.8, 4.0, 30, 0.3), 0.0, 0.4, 0.5)
+_AGAIN = _Pass(Brush(2.6, 22, 8, 0.65), 0.0, 0.7)
+_CONTOUR = _Pass(Brush(1.4, 15, 12, 0.55), 0.0, 0.7, 0.09)
+_TOUCH = _Pass(Brush(0.8, 4.0, 30, 0.3), 0.0, 0.4, 0.5)
 
 
 class Studio:
@@ -151,7 +151,7 @@ class Studio:
         self.film_count += len(self.films[-1])
         return first
 
-    def fields_of(self, subject: Subject, inside: NDArray[np.bool_]) -> Field:
+    def fields_of(self, subject: _Subject, inside: NDArray[np.bool_]) -> Field:
         """Return the direction field of an object."""
         kind = subject.kinds[0]
         rows, columns = self.tone.shape
@@ -194,7 +194,7 @@ class Studio:
         return np.asarray(mean / np.maximum(share, 1e-3)[..., None], np.float32)
 
     def mix(
-        self, palette: Palette, linear: NDArray[np.float32], sites_mm: NDArray[np.float32], jitter_l: float
+        self, palette: Palette, linear: NDArray[np.float32], *, sites_mm: NDArray[np.float32], jitter_l: float
     ) -> NDArray[np.int64]:
         """Return a mixture per site: near in colour, and like its neighbours in the infrared."""
         lab = lab_from_linear(linear)
@@ -211,10 +211,10 @@ class Studio:
     def lay(
         self,
         sites_mm: NDArray[np.float32],
-        step: Pass,
+        step: _Pass,
+        *,
         field: Field,
         palette_at: tuple[Palette, int],
-        *,
         linear: NDArray[np.float32] | None = None,
     ) -> Strokes:
         """Append one stroke per site and return them."""
@@ -232,7 +232,7 @@ class Studio:
             target = self.smooth_target(field.inside, step.brush.width_mm)
             columns, rows = (sites_mm.T / field.pitch_mm).astype(int)
             linear = target[rows.clip(0, target.shape[0] - 1), columns.clip(0, target.shape[1] - 1)] ** 2
-        mixture = self.mix(palette, linear, sites_mm, step.jitter_l)
+        mixture = self.mix(palette, linear, sites_mm=sites_mm, jitter_l=step.jitter_l)
         hiding = palette.films[mixture, 4:7].mean(axis=1)
         thick = step.brush.thick_um * np.clip(0.10 / hiding, 0.8, 2.6)
         # Lights are loaded, shadows are scumbled thin.
@@ -240,7 +240,9 @@ class Studio:
         half = 0.5 * step.brush.width_mm * np.exp(0.20 * self.random.standard_normal(number))
         half = np.minimum(half, self._room_mm(field.inside, sites_mm))
         seed = self.seed * 31 + len(self.parts)
-        strokes = make_strokes(paths, counts, Marking(half, thick, step.brush.soft, mixture + first, BRUSH, seed))
+        strokes = make_strokes(
+            paths, counts, marking=Marking(half, thick, step.brush.soft, mixture + first, BRUSH, seed)
+        )
         self.parts.append(strokes)
         return strokes
 
@@ -251,7 +253,7 @@ class Studio:
         room = away[rows.clip(0, away.shape[0] - 1), columns.clip(0, away.shape[1] - 1)] * CARTOON_PITCH_MM
         return np.asarray(room + 0.25, np.float32)
 
-    def paint(self, subject: Subject) -> None:
+    def paint(self, subject: _Subject) -> None:
         """Paint one object, every pass with its filling rounds."""
         inside = np.isin(self.cartoon.kind, subject.kinds)
         field = self.fields_of(subject, inside)._replace(wander_mm=subject.wander_mm)
@@ -265,7 +267,7 @@ class Studio:
                 wanted = inside & (cv2.GaussianBlur(fine, (0, 0), 1.0) > step.detail)
             self._cover(wanted, step, field, at)
 
-    def _cover(self, wanted: NDArray[np.bool_], step: Pass, field: Field, at: tuple[Palette, int]) -> None:
+    def _cover(self, wanted: NDArray[np.bool_], step: _Pass, field: Field, at: tuple[Palette, int]) -> None:
         """Lay a pass, then go over what is still bare."""
         area = wanted.sum() * CARTOON_PITCH_MM**2
         per_stroke = step.brush.width_mm * step.brush.length_mm
@@ -275,7 +277,7 @@ class Studio:
             sites = self._sites(wanted & ~covered, number)
             if len(sites) == 0:
                 break
-            laid = self.lay(sites, step, field, at)
+            laid = self.lay(sites, step, field=field, palette_at=at)
             mark_covered(laid.xy_mm, laid.points, laid.half_mm, CARTOON_PITCH_MM, covered)
             bare = (wanted & ~covered).sum() * CARTOON_PITCH_MM**2
             number = int(1.3 * bare / per_stroke * 2.0) if step.detail == 0.0 else 0
@@ -306,7 +308,7 @@ class Studio:
             sites = self._sites(wanted, int(4.5 * length * wanted.sum() / max(band.sum(), 1) / 10.0))
             if len(sites):
                 field = self._outline_field(away, inside)._replace(wander_mm=0.12)
-                self.lay(sites, _CONTOUR, field, self.palettes[subject.kinds[0]])
+                self.lay(sites, _CONTOUR, field=field, palette_at=self.palettes[subject.kinds[0]])
 
     def _outline_field(self, away: NDArray[np.float32], inside: NDArray[np.bool_]) -> Field:
         """Return directions along an outline."""
@@ -323,7 +325,7 @@ class Studio:
             wanted = inside & near
             sites = self._sites(wanted, int(0.9 * wanted.sum() * CARTOON_PITCH_MM**2 / 30.0))
             field = self.fields_of(subject, inside)._replace(wander_mm=0.1)
-            self.lay(sites, _AGAIN, field, self.palettes[subject.kinds[0]])
+            self.lay(sites, _AGAIN, field=field, palette_at=self.palettes[subject.kinds[0]])
 
     def paint_highlights(self) -> None:
         """Set the loaded touches: the window on the glaze, the ridges, the lit folds."""
@@ -342,7 +344,7 @@ class Studio:
                     self.cartoon.colour[rows, columns] * (1 - light) + np.array([0.86, 0.83, 0.76]) * light, 0, 0.9
                 )
                 field = self._structure_field(wanted)._replace(wander_mm=0.15)
-                self.lay(sites, _TOUCH, field, at, linear=colour)
+                self.lay(sites, _TOUCH, field=field, palette_at=at, linear=colour)
 
 
 def _interior(shape: tuple[int, ...]) -> NDArray[np.bool_]:

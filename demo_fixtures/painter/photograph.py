@@ -43,7 +43,7 @@ def block_size_px(camera: Camera, raster_pitch_mm: float) -> int:
     return max(128, min(1024, int(1024 / ratio) // 8 * 8))
 
 
-def lattice_mm(camera: Camera, left_px: int, top_px: int, size_px: tuple[int, int]) -> NDArray[np.float64]:
+def lattice_mm(camera: Camera, left_px: int, top_px: int, *, size_px: tuple[int, int]) -> NDArray[np.float64]:
     """Return frame points of every eighth pixel corner of a block, shape (rows, columns, 2)."""
     columns = np.arange(left_px, left_px + size_px[0] + 2 * _LATTICE_PX, _LATTICE_PX)
     rows = np.arange(top_px, top_px + size_px[1] + 2 * _LATTICE_PX, _LATTICE_PX)
@@ -110,7 +110,7 @@ def gather(source, grid, lattice, out):  # type: ignore[no-untyped-def]
 def _compose(spec: ImageSpec, region: Region) -> NDArray[np.float32]:
     """Return what the image's modality shows of a region."""
     if spec.content == "raking":
-        return compose_raking(region, 282.0, 8.0)
+        return compose_raking(region, azimuth_deg=282.0, elevation_deg=8.0)
     makers: dict[str, Callable[[Region], NDArray[np.float32]]] = {
         "visible": compose_visible,
         "infrared": compose_infrared,
@@ -120,21 +120,25 @@ def _compose(spec: ImageSpec, region: Region) -> NDArray[np.float32]:
     return makers[spec.content](region)
 
 
-def expose_block(scene: Scene, exposure: Exposure, left_px: int, top_px: int, size_px: tuple[int, int]) -> NDArray[Any]:
+def expose_block(
+    scene: Scene, exposure: Exposure, *, left_px: int, top_px: int, size_px: tuple[int, int]
+) -> NDArray[Any]:
     """Return the encoded pixels of one block of an image."""
-    return _encode(expose_linear(scene, exposure, left_px, top_px, size_px), exposure, left_px, top_px)
+    linear = expose_linear(scene, exposure, left_px=left_px, top_px=top_px, size_px=size_px)
+    return _encode(linear, exposure, left_px, top_px)
 
 
 def expose_linear(
-    scene: Scene, exposure: Exposure, left_px: int, top_px: int, size_px: tuple[int, int]
+    scene: Scene, exposure: Exposure, *, left_px: int, top_px: int, size_px: tuple[int, int]
 ) -> NDArray[np.float32]:
     """Return what falls on the sensor in one block: linear light, or absorption in a radiograph."""
     spec, camera = exposure.spec, exposure.camera
-    lattice = lattice_mm(camera, left_px, top_px, size_px)
+    lattice = lattice_mm(camera, left_px, top_px, size_px=size_px)
     raster = scene.raster
     low = np.floor((lattice.reshape(-1, 2).min(axis=0) - raster.origin_mm) / raster.pitch_mm).astype(int) - HALO_PX
     high = np.ceil((lattice.reshape(-1, 2).max(axis=0) - raster.origin_mm) / raster.pitch_mm).astype(int) + HALO_PX
-    region = open_region(scene, spec.state, int(low[0]), int(low[1]), (int(high[0] - low[0]), int(high[1] - low[1])))
+    size = (int(high[0] - low[0]), int(high[1] - low[1]))
+    region = open_region(scene, spec.state, column=int(low[0]), row=int(low[1]), size=size)
     source = _compose(spec, region)
     ratio = camera.pitch_mm / camera.enlargement / raster.pitch_mm
     sigma = ratio * math.hypot(spec.blur_px, 0.40 if ratio > 1.2 else 0.0)

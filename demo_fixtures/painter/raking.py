@@ -51,7 +51,7 @@ def _fill_raking(region, albedo, azimuth_rad, elevation_rad, out):  # type: igno
                 out[row, column, band] = albedo[row, column, band] * light * 0.82
 
 
-def compose_raking(region: Region, azimuth_deg: float, elevation_deg: float) -> NDArray[np.float32]:
+def compose_raking(region: Region, *, azimuth_deg: float, elevation_deg: float) -> NDArray[np.float32]:
     """Return linear R, G, B under one low lamp."""
     albedo = compose_visible(region)
     out = np.empty_like(albedo)

@@ -25,7 +25,7 @@ _SCALE = np.array([60000] * 4 + [120000] * 3 + [4000, 40, 60000], np.float32)
 
 
 def paint_tile(
-    plan: Plan, grid: TileGrid, shape: tuple[int, int], hidden: NDArray[np.bool_] | None = None
+    plan: Plan, grid: TileGrid, *, shape: tuple[int, int], hidden: NDArray[np.bool_] | None = None
 ) -> NDArray[np.float32]:
     """Return the paint of a tile, shape (rows, columns, 10); ``hidden`` kinds of stroke are left out."""
     left_out = np.zeros(8, np.bool_) if hidden is None else hidden
@@ -105,7 +105,7 @@ class Raster:
     def _paint_one(self, place: tuple[int, int]) -> None:
         row, column = place[0] * self.tile_px, place[1] * self.tile_px
         shape = (min(self.tile_px, self.rows - row), min(self.tile_px, self.columns - column))
-        tile = paint_tile(self.plan, self.grid_at(column, row), shape, self.hidden)
+        tile = paint_tile(self.plan, self.grid_at(column, row), shape=shape, hidden=self.hidden)
         self.values[row : row + shape[0], column : column + shape[1]] = np.clip(
             (tile + _OFFSET) * _SCALE + 0.5, 0, 65535
         )

@@ -14,7 +14,7 @@ from demo_fixtures.painter.plan import Plan
 from demo_fixtures.painter.raster import CRACK_CHANNEL, Raster
 from demo_fixtures.painter.stack import HEIGHT, STACK_CHANNELS, Paint, TileGrid, lay_strokes
 from demo_fixtures.painter.strokes import OVERPAINT
-from demo_fixtures.painter.support import Support
+from demo_fixtures.painter.support import Support, build_support
 from demo_fixtures.painter.surface import STATES, Marks, Surface, build_marks, draw_marks
 
 __all__ = ["HALO_PX", "Region", "Scene", "build_scene", "open_region"]
@@ -49,12 +49,12 @@ class Region(NamedTuple):
     seed: int
 
 
-def build_scene(plan: Plan, support: Support, raster: Raster) -> Scene:
+def build_scene(plan: Plan, raster: Raster) -> Scene:
     """Return what the modalities look at."""
-    return Scene(plan, support, build_marks(plan.chips_mm), raster)
+    return Scene(plan, build_support(plan.seed), build_marks(plan.chips_mm), raster)
 
 
-def open_region(scene: Scene, state: str, column: int, row: int, size: tuple[int, int]) -> Region:
+def open_region(scene: Scene, state: str, *, column: int, row: int, size: tuple[int, int]) -> Region:
     """Return a region of the raster as it looks in a treatment state; ``size`` is columns, rows."""
     surface = STATES[state]
     raster = scene.raster

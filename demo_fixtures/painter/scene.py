@@ -37,7 +37,7 @@ _PITCH_RAD = math.radians(21.0)
 _ROLL_RAD = math.radians(0.32)
 _SIN, _COS = math.sin(_PITCH_RAD), math.cos(_PITCH_RAD)
 _ROLL_SIN, _ROLL_COS = math.sin(_ROLL_RAD), math.cos(_ROLL_RAD)
-JUG_HEIGHT_MM = 205.0
+_JUG_HEIGHT_MM = 205.0
 _PROFILE_MM = [
     (0, 41),
     (4, 43),
@@ -113,7 +113,7 @@ def _spline(points: list[tuple[float, float]], count: int) -> NDArray[np.float64
 def build_scene(seed: int) -> Scene:
     """Return the motif with each thing at its wanted place in the picture."""
     heights, radii = np.array(_PROFILE_MM, dtype=float).T
-    table = PchipInterpolator(heights, radii)(np.linspace(0, JUG_HEIGHT_MM, 412))
+    table = PchipInterpolator(heights, radii)(np.linspace(0, _JUG_HEIGHT_MM, 412))
     jug_x, jug_z = table_point(155.0, 312.0)
     nuts = []
     for x_mm, y_mm, radius, turn, tilt in (

@@ -18,7 +18,6 @@ from demo_fixtures.painter.paint import Progress, prepare_plan
 from demo_fixtures.painter.photograph import Exposure, expose_linear, film_tone
 from demo_fixtures.painter.raster import RASTER_ORIGIN_MM, RASTER_SIZE_MM, Raster
 from demo_fixtures.painter.region import Scene, build_scene
-from demo_fixtures.painter.support import build_support
 from demo_fixtures.painter.truth import write_truth
 
 __all__ = ["LENS", "SHOT_MODALITIES", "Shot", "paint_shots", "plan_shots"]
@@ -43,7 +42,7 @@ class Shot(NamedTuple):
     height_px: int
 
 
-class Light(NamedTuple):
+class _Light(NamedTuple):
     """Light and sensor of one shot."""
 
     gain: float
@@ -58,7 +57,7 @@ def _span(total_mm: float, count: int, overlap: float) -> float:
     return total_mm / (1.0 + (count - 1) * (1.0 - overlap))
 
 
-def plan_shots(spec: ImageSpec, size: str, grid: tuple[int, int], seed: int) -> list[tuple[Camera, float, float]]:
+def plan_shots(spec: ImageSpec, size: str, *, grid: tuple[int, int], seed: int) -> list[tuple[Camera, float, float]]:
     """Return the true camera and the planned centre of each shot, row by row, in serpentine order."""
     random = np.random.default_rng([seed, 81, sum(spec.name.encode())])
     pitch_mm = pitch_um(spec.name, size) / 1000.0
@@ -131,7 +130,7 @@ def _save(path: Path, pixels: NDArray[np.float32], pitch: float) -> None:
     aside.replace(path)
 
 
-def _expose(scene: Scene, spec: ImageSpec, camera: Camera, light: Light, number: int) -> NDArray[np.float32]:
+def _expose(scene: Scene, spec: ImageSpec, camera: Camera, light: _Light, number: int) -> NDArray[np.float32]:
     """Return the raw pixels of one shot."""
     seed = (scene.plan.seed * 131 + number * 977 + sum(spec.name.encode())) % 1000003
     foot = (*camera.centre_mm, *camera.centre_mm)
@@ -142,7 +141,7 @@ def _expose(scene: Scene, spec: ImageSpec, camera: Camera, light: Light, number:
     for top in range(0, height, _BLOCK_PX):
         for left in range(0, width, _BLOCK_PX):
             block = (min(_BLOCK_PX, width - left), min(_BLOCK_PX, height - top))
-            linear = expose_linear(scene, exposure, left, top, block)
+            linear = expose_linear(scene, exposure, left_px=left, top_px=top, size_px=block)
             if spec.content == "xray":
                 film_tone(linear, (left, top), spec.noise * 3.0, seed)
                 linear *= 65535.0
@@ -153,13 +152,13 @@ def _expose(scene: Scene, spec: ImageSpec, camera: Camera, light: Light, number:
     return pixels
 
 
-def _light_of(spec: ImageSpec, random: np.random.Generator) -> Light:
+def _light_of(spec: ImageSpec, random: np.random.Generator) -> _Light:
     """Return the light of one shot."""
     angle = random.uniform(0, 2 * np.pi)
     tilt = 0.045 + 0.004 * random.standard_normal()
     is_infrared = spec.content == "infrared"
     gain = 1.0 + float(np.clip(0.02 * random.standard_normal(), -0.04, 0.04))
-    return Light(
+    return _Light(
         gain,
         tilt * np.cos(0.6 + 0.1 * angle),
         tilt * np.sin(0.6 + 0.1 * angle),
@@ -172,7 +171,7 @@ def _calibrate(folder: Path, spec: ImageSpec, size_px: tuple[int, int], pitch: f
     """Write dark and flat frames and the lens, as a careful studio would take them."""
     folder.mkdir(exist_ok=True)
     channels = 1 if spec.content == "infrared" else 3
-    light = Light(1.0, 0.045 * np.cos(0.9), 0.045 * np.sin(0.9), 0.0015, 0.012 if channels == 1 else 0.003)
+    light = _Light(1.0, 0.045 * np.cos(0.9), 0.045 * np.sin(0.9), 0.0015, 0.012 if channels == 1 else 0.003)
     for name, level in (("dark", 0.0), ("flat", 1.0)):
         frame = np.full((size_px[1], size_px[0], channels), level, np.float32)
         _sensor(frame, (0, 0), size_px, light, 99)
@@ -202,8 +201,8 @@ def paint_shots(
         window_mm=(*RASTER_ORIGIN_MM, *RASTER_SIZE_MM),
     )
     raster.paint(lambda share: tell(f"{modality}: paint", share))
-    scene = build_scene(plan, build_support(seed), raster)
-    placed = plan_shots(spec, size, grid, seed)
+    scene = build_scene(plan, raster)
+    placed = plan_shots(spec, size, grid=grid, seed=seed)
     random = np.random.default_rng([seed, 82, sum(spec.name.encode())])
     lights = [_light_of(spec, random) for _ in placed]
     blurs = random.uniform(0.5, 0.9, len(placed)) if spec.content != "infrared" else np.full(len(placed), 1.0)

@@ -78,7 +78,7 @@ class Marking(NamedTuple):
     seed: int
 
 
-def make_strokes(xy_mm: NDArray[np.float32], count: NDArray[np.int32], marking: Marking) -> Strokes:
+def make_strokes(xy_mm: NDArray[np.float32], count: NDArray[np.int32], *, marking: Marking) -> Strokes:
     """Return strokes from paths."""
     number = len(xy_mm)
 

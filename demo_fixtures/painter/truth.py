@@ -24,7 +24,7 @@ _PICK_SD_PX = 0.3
 ControlPoint = tuple[str, float, float, float, float, str]
 
 
-def write_truth(path: Path, camera: Camera, step_px: int = 32) -> int:
+def write_truth(path: Path, camera: Camera, *, step_px: int = 32) -> int:
     """Write the exact map on a lattice of image pixels (finer for small images); return the rows."""
     width, height = camera.size_px
     step = min(step_px, max(4, int(min(width, height) / 21)))
@@ -88,7 +88,7 @@ def _spread(points_mm: NDArray[np.float64], count: int) -> NDArray[np.intp]:
     return np.array(chosen)
 
 
-def control_points(plan: Plan, camera: Camera, name: str, count: int = 56) -> list[ControlPoint]:
+def control_points(plan: Plan, camera: Camera, *, name: str, count: int = 56) -> list[ControlPoint]:
     """Return picked features of an image: crosses, exit holes and crack junctions.
 
     Each is picked with a standard deviation of 0.3 px in the image; about a third are held out as

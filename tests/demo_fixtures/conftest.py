@@ -12,7 +12,6 @@ from demo_fixtures.painter.plan import Plan, build_plan
 from demo_fixtures.painter.raster import RASTER_ORIGIN_MM, RASTER_SIZE_MM, Raster
 from demo_fixtures.painter.region import build_scene
 from demo_fixtures.painter.strokes import CHARCOAL, Marking, concatenate_strokes, make_strokes
-from demo_fixtures.painter.support import build_support
 
 WHOLE_MM = (*RASTER_ORIGIN_MM, *RASTER_SIZE_MM)
 
@@ -27,7 +26,9 @@ def bare_plan(seed: int) -> Plan:
     draw_priming(studio)
     line = np.stack([np.linspace(36.5, 603.8, 10), np.linspace(352.2, 349.0, 10)], axis=1)[None].astype(np.float32)
     charcoal = studio.add_films(film_of(charcoal=1.0))
-    studio.parts.append(make_strokes(line, np.array([10], np.int32), Marking(0.35, 9.0, 0.3, charcoal, CHARCOAL, 1)))
+    studio.parts.append(
+        make_strokes(line, np.array([10], np.int32), marking=Marking(0.35, 9.0, 0.3, charcoal, CHARCOAL, 1))
+    )
     wash_after = sum(len(part.points) for part in studio.parts)
     draw_first_ideas(studio)
     cracks = grow_cracks(np.full((60, 80), 0.5, np.float32), seed)
@@ -46,7 +47,7 @@ def scene_of(plan, *, pitch_mm, window_mm=WHOLE_MM, hidden=None, tile_px=512):
     raster = Raster(plan, pitch_mm=pitch_mm, folder=None, window_mm=window_mm, tile_px=tile_px)
     raster.hidden = hidden
     raster.paint(lambda _share: None)
-    return build_scene(plan, build_support(plan.seed), raster)
+    return build_scene(plan, raster)
 
 
 @pytest.fixture(scope="session")

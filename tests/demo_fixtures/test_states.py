@@ -26,7 +26,7 @@ def look(plan, window_mm, pitch_mm=0.1, hidden=None):
     scene = scene_of(plan, pitch_mm=pitch_mm, window_mm=window_mm, hidden=hidden)
 
     def region(state):
-        return open_region(scene, state, 0, 0, (scene.raster.columns, scene.raster.rows))
+        return open_region(scene, state, column=0, row=0, size=(scene.raster.columns, scene.raster.rows))
 
     return region
 
@@ -156,7 +156,9 @@ def test_varnish_and_blanching_leave_no_trace_in_the_radiograph(whole_plan):
 
 def test_cupping_throws_shadows_in_raking_light_only_where_it_is(whole_plan):
     region = look(whole_plan, (285, 236, 76, 50), 0.1)("before")
-    relief = compose_raking(region, 282.0, 8.0)[..., 1] / np.maximum(compose_visible(region)[..., 1], 1e-3)
+    relief = compose_raking(region, azimuth_deg=282.0, elevation_deg=8.0)[..., 1] / np.maximum(
+        compose_visible(region)[..., 1], 1e-3
+    )
     cupped = inside(region, motif.CUPPING_MM, -2)
     around = ~inside(region, motif.CUPPING_MM, 3)
     lifted = region.height_um - region.paint[..., HEIGHT]
@@ -194,7 +196,9 @@ def test_a_registration_cross_is_where_the_truth_says(whole_plan, name):
     reach = 34
     left, top = (int(value) - reach for value in wanted)
     left, top = left - left % 8, top - top % 8
-    pixels = expose_block(scene, Exposure(image_spec(name), camera, 1), left, top, (72, 72)).astype(float)
+    pixels = expose_block(
+        scene, Exposure(image_spec(name), camera, 1), left_px=left, top_px=top, size_px=(72, 72)
+    ).astype(float)
     grey = pixels.mean(axis=2) if pixels.ndim == 3 else pixels
     assert np.hypot(*(cross_centre(grey, wanted - (left, top)) + (left, top) - wanted)) < 0.25
 
@@ -219,7 +223,7 @@ def test_a_crack_is_where_the_truth_of_the_macro_says(whole_plan):
     scene = scene_of(whole_plan, pitch_mm=0.01, window_mm=(147.2, 259.7, 4.0, 4.0))
     wanted = camera.px_from_mm(np.array([motif.CRACK_A2_MM[2]]))[0]
     left, top = (int(value) - 60 - (int(value) - 60) % 8 for value in wanted)
-    pixels = expose_block(scene, Exposure(spec, camera, 1), left, top, (120, 120)).mean(axis=2)
+    pixels = expose_block(scene, Exposure(spec, camera, 1), left_px=left, top_px=top, size_px=(120, 120)).mean(axis=2)
     column = pixels[:, int(wanted[0]) - left - 2 : int(wanted[0]) - left + 3].mean(axis=1)
     dark = np.flatnonzero(column < 0.5 * (column.min() + np.median(column)))
     assert dark.mean() + 0.5 + top == pytest.approx(wanted[1], abs=7.0)
@@ -232,7 +236,8 @@ def test_two_cameras_of_one_content_agree_through_their_maps(whole_plan):
     straight = Camera((320, 240), 0.25, (140.0, 105.0))
     turned = Camera((320, 240), 0.25, (141.7, 104.1), turn_deg=2.0, lens=0.004, bend_mm=0.3, bend_seed=3)
     pictures = [
-        expose_block(scene, Exposure(spec, camera, 1), 0, 0, (320, 240)).mean(axis=2) for camera in (straight, turned)
+        expose_block(scene, Exposure(spec, camera, 1), left_px=0, top_px=0, size_px=(320, 240)).mean(axis=2)
+        for camera in (straight, turned)
     ]
     places = np.stack(np.meshgrid(np.arange(60.5, 260), np.arange(60.5, 180)), axis=-1).reshape(-1, 2)
     mapped = turned.px_from_mm(straight.mm_from_px(places)).astype(np.float32) - 0.5

@@ -28,7 +28,7 @@ def test_tiles_of_256_512_and_1000_px_are_equal_to_the_bit(small_plan):
 
 def test_the_same_seed_paints_the_same_tile_and_another_seed_does_not():
     grid = TileGrid(0.0, 0.0, 0.2, 500, 700)
-    first, again, other = (paint_tile(bare_plan(seed), grid, (120, 120)) for seed in (7, 7, 8))
+    first, again, other = (paint_tile(bare_plan(seed), grid, shape=(120, 120)) for seed in (7, 7, 8))
     assert np.array_equal(first, again)
     assert not np.array_equal(first, other)
 
@@ -63,8 +63,8 @@ def test_an_octave_fades_between_two_and_five_pixels(wavelength_mm, pitch_mm, we
 
 
 def test_a_coarse_pixel_is_the_mean_of_finer_ones(small_plan):
-    coarse = paint_tile(small_plan, TileGrid(0.0, 0.0, 0.4, 200, 300), (60, 60))
-    fine = paint_tile(small_plan, TileGrid(0.0, 0.0, 0.1, 800, 1200), (240, 240))
+    coarse = paint_tile(small_plan, TileGrid(0.0, 0.0, 0.4, 200, 300), shape=(60, 60))
+    fine = paint_tile(small_plan, TileGrid(0.0, 0.0, 0.1, 800, 1200), shape=(240, 240))
     mean = fine.reshape(60, 4, 60, 4, -1).mean(axis=(1, 3))
     assert mean[..., INFRARED].mean() == pytest.approx(coarse[..., INFRARED].mean(), rel=0.03)
     assert np.corrcoef(mean[..., INFRARED].ravel(), coarse[..., INFRARED].ravel())[0, 1] > 0.6
@@ -75,8 +75,8 @@ def test_charcoal_darkens_the_infrared_where_the_line_runs_and_nowhere_else(smal
     hidden = np.zeros(8, np.bool_)
     hidden[CHARCOAL] = True
     change = (
-        paint_tile(small_plan, grid, (120, 200), hidden)[..., INFRARED]
-        - paint_tile(small_plan, grid, (120, 200))[..., INFRARED]
+        paint_tile(small_plan, grid, shape=(120, 200), hidden=hidden)[..., INFRARED]
+        - paint_tile(small_plan, grid, shape=(120, 200))[..., INFRARED]
     )
     rows = 345.0 + (np.arange(120) + 0.5) * 0.1
     line_y = 352.2 - 3.2 * (310.0 - 36.5) / 567.3

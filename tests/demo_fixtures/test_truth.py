@@ -36,7 +36,7 @@ def test_control_points_are_shared_and_picked_with_a_third_of_a_pixel(small_plan
     chosen = {}
     for name in ("vis-bt-v2", "xr-bt", "irr-bt"):
         camera = image_spec(name).camera("default")
-        points = control_points(small_plan, camera, name)
+        points = control_points(small_plan, camera, name=name)
         chosen[name] = {point[0] for point in points}
         frame = np.array([point[1:3] for point in points])
         seen = np.array([point[3:5] for point in points])

@@ -18,7 +18,7 @@ from imaging.management.progress_line import ProgressLine
 
 __all__ = ["Command"]
 
-USAGE, FAILURE = 2, 1
+_USAGE, _FAILURE = 2, 1
 _GRID = re.compile(r"^(\d{1,2})x(\d{1,2})$")
 
 
@@ -49,11 +49,11 @@ class Command(BaseCommand):
         """Paint and print what was painted."""
         if not 0 <= options["seed"] < 2**31:
             raise CommandError(
-                f"--seed was {options['seed']}; give a whole number from 0 to 2147483647.", returncode=USAGE
+                f"--seed was {options['seed']}; give a whole number from 0 to 2147483647.", returncode=_USAGE
             )
         folder: Path = options["folder"]
         if folder.exists() and not folder.is_dir():
-            raise CommandError(f"{folder} is a file; name a folder to paint into.", returncode=USAGE)
+            raise CommandError(f"{folder} is a file; name a folder to paint into.", returncode=_USAGE)
         line = ProgressLine()
         steps = _Steps(line, options["size"])
         try:
@@ -61,7 +61,7 @@ class Command(BaseCommand):
             rows = self._shots(options, steps) if options["shots"] else self._masters(options, steps)
         except OSError as err:
             raise CommandError(
-                f"{folder} could not be written: {err}. Free space or choose another folder.", returncode=FAILURE
+                f"{folder} could not be written: {err}. Free space or choose another folder.", returncode=_FAILURE
             ) from err
         finally:
             line.end()
@@ -74,7 +74,7 @@ class Command(BaseCommand):
         unknown = [name for name in names if name not in IMAGE_NAMES]
         if unknown:
             raise CommandError(
-                f"--images: {unknown[0]!r} is not known; choose from {', '.join(IMAGE_NAMES)}.", returncode=USAGE
+                f"--images: {unknown[0]!r} is not known; choose from {', '.join(IMAGE_NAMES)}.", returncode=_USAGE
             )
         installed_on = self._day(options["installed_on"])
         steps.expect(names)
@@ -95,11 +95,11 @@ class Command(BaseCommand):
         match = _GRID.match(grid)
         if modality not in SHOT_MODALITIES:
             raise CommandError(
-                f"--shots: {modality!r} is not one of {', '.join(sorted(SHOT_MODALITIES))}.", returncode=USAGE
+                f"--shots: {modality!r} is not one of {', '.join(sorted(SHOT_MODALITIES))}.", returncode=_USAGE
             )
         if not match or not (1 <= int(match[1]) <= 60 and 1 <= int(match[2]) <= 60):
             raise CommandError(
-                f"--shots: {grid!r} is not ROWSxCOLUMNS, each from 1 to 60, such as 5x5.", returncode=USAGE
+                f"--shots: {grid!r} is not ROWSxCOLUMNS, each from 1 to 60, such as 5x5.", returncode=_USAGE
             )
         steps.expect([modality], SHOT_MODALITIES)
         wanted = (modality, (int(match[1]), int(match[2])))
@@ -115,7 +115,7 @@ class Command(BaseCommand):
         try:
             return dt.date.fromisoformat(text)
         except ValueError:
-            raise CommandError(f"--installed-on: {text!r} is not a date as YYYY-MM-DD.", returncode=USAGE) from None
+            raise CommandError(f"--installed-on: {text!r} is not a date as YYYY-MM-DD.", returncode=_USAGE) from None
 
 
 class _Steps:
