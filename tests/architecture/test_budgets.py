@@ -75,6 +75,7 @@ def _positional_functions(source: Source) -> list[str]:
         for function in source.functions()
         if not function.name.startswith("_")
         and not _is_called_by_a_framework(function)
+        and not _is_compiled(function)
         and (count := _positional_count(function)) > MOST_POSITIONAL_PARAMETERS
     ]
 
@@ -90,6 +91,11 @@ def _positional_count(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
     names = [argument.arg for argument in _own_parameters(function)]
     parts = [name for name in names if PLACE_PART.fullmatch(name)]
     return len(names) - max(len(parts) - 1, 0)
+
+
+def _is_compiled(function: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
+    """Tell whether numba compiles the function: it knows no parameters that must be named."""
+    return any("njit" in ast.unparse(decorator) for decorator in function.decorator_list)
 
 
 def _is_called_by_a_framework(function: ast.FunctionDef | ast.AsyncFunctionDef) -> bool:
