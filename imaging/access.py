@@ -59,6 +59,7 @@ __all__ = [
     "jobs_open_to",
     "require_role",
     "role_in_study",
+    "sheet_lines_known_to",
     "studies_open_to",
 ]
 
@@ -141,6 +142,15 @@ def images_known_to(viewer: Viewer) -> QuerySet[TechnicalImage]:
     return TechnicalImage.objects.filter(
         _visible_to(viewer), _not_under_embargo() | Q(face__artwork__study_id__in=member_studies)
     ).exclude(status=ImageStatus.WITHDRAWN)
+
+
+def sheet_lines_known_to(viewer: Viewer, image: TechnicalImage) -> list[dict[str, Any]]:
+    """Return the lines of an image's sheet without those that name an image the person may not know of."""
+    named = [line["image"] for line in image.ingest_sheet if line.get("image")]
+    known = (
+        {str(pk) for pk in images_known_to(viewer).filter(pk__in=named).values_list("pk", flat=True)} if named else ()
+    )
+    return [line for line in image.ingest_sheet if not line.get("image") or line["image"] in known]
 
 
 def studies_open_to(viewer: Viewer) -> QuerySet[Study]:

@@ -19,6 +19,8 @@ from annotations.interop.targets import Target, target_from_document, target_to_
 __all__ = [
     "ANNOTATION_CONTEXT",
     "ANNOTATION_MEDIA_TYPE",
+    "NUMBER_KEY",
+    "TITLE_KEY",
     "WebAnnotation",
     "export_annotation",
     "import_annotation",

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from frontend.pages.forms import ImageCorrectionForm, StatedScaleForm, ToneForm
-from imaging.access import access_image, require_role, role_in_study
+from imaging.access import access_image, require_role, role_in_study, sheet_lines_known_to
 from imaging.compute.render.display_tone import DisplayTone
 from imaging.compute.rights import rights_label
 from imaging.models import Registration, Role, TechnicalImage
@@ -40,6 +40,7 @@ def _image_context(request: HttpRequest, image: TechnicalImage, form: ImageCorre
         "frame": frame,
         "picture": thumbnail_address(image),
         "rights": rights_label(image.rights_uri),
+        "sheet": sheet_lines_known_to(request.user, image),
         "capture": _capture_rows(image),
         "registrations": list(image.registrations.select_related("made_by", "judged_by", "frame").order_by("-version")),
         "current": current_registration(image),

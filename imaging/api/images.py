@@ -11,7 +11,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from imaging.access import access_face, access_image, images_known_to, images_open_to, require_role
+from imaging.access import (
+    access_face,
+    access_image,
+    images_known_to,
+    images_open_to,
+    require_role,
+    sheet_lines_known_to,
+)
 from imaging.api.addresses import origin_of, tile_address_template, window_address_template
 from imaging.models import PyramidKind, Role, TechnicalImage
 from imaging.services.correcting import CORRECTABLE_FIELDS, correct_image
@@ -43,6 +50,7 @@ class ImageSerializer(serializers.ModelSerializer[TechnicalImage]):
     registration = serializers.SerializerMethodField()
     supersedes = serializers.SerializerMethodField()
     same_grid_as = serializers.SerializerMethodField()
+    ingest_sheet = serializers.SerializerMethodField()
 
     class Meta:
         model = TechnicalImage
@@ -89,6 +97,10 @@ class ImageSerializer(serializers.ModelSerializer[TechnicalImage]):
     def get_same_grid_as(self, image: TechnicalImage) -> str | None:
         """Return the image that this one lies exactly upon, if the reader may know of it."""
         return self.if_known(image.same_grid_as_id)
+
+    def get_ingest_sheet(self, image: TechnicalImage) -> list[dict[str, Any]]:
+        """Return the sheet, silent about images that the reader may not know of."""
+        return sheet_lines_known_to(self.context["request"].user, image)
 
     def if_known(self, image_id: uuid.UUID | None) -> str | None:
         """Return an identifier only to those who may know that the image exists."""

@@ -82,8 +82,9 @@ def wait_for_end(processes):
 @pytest.mark.slow
 def test_the_demo_starts_is_killed_starts_again_and_ends_without_a_trace(demo):
     demo.start()
-    assert demo.lines[0] == f"address http://127.0.0.1:{demo.port}"
-    assert all(len(line.split()) == 3 for line in demo.lines[1:])
+    address = demo.lines.index(f"address http://127.0.0.1:{demo.port}")
+    assert [line.split()[0] for line in demo.lines[:address]] == ["guest-link"] * address
+    assert all(len(line.split()) == 3 for line in demo.lines[address + 1 :])
     assert demo.page()[0] == 200
     first_key = (demo.data / "secret_key").read_text()
 

@@ -6,7 +6,7 @@ import pytest
 from django.contrib.auth.models import AnonymousUser
 from django.utils import timezone
 
-from imaging.access import access_image, images_known_to, images_open_to, require_role
+from imaging.access import access_image, images_known_to, images_open_to, require_role, sheet_lines_known_to
 from imaging.errors import ImageClosedError, NotFoundError, RoleNeededError
 from imaging.models import Role, Visibility
 from tests.factories import make_artwork, make_face, make_guest, make_image, make_member, make_study
@@ -97,3 +97,11 @@ def test_a_role_includes_the_ones_before_it(cast):
     require_role(cast["lead"], cast["study"], needed=Role.CONTRIBUTOR)
     with pytest.raises(RoleNeededError, match="as reader; this needs the role contributor"):
         require_role(cast["reader"], cast["study"], needed=Role.CONTRIBUTOR)
+
+
+def test_the_sheet_of_an_image_is_silent_about_a_twin_that_is_hidden(cast):
+    twin = make_image(cast["face"], cast["owner"], visibility=Visibility.PRIVATE)
+    image = make_image(cast["face"], cast["owner"])
+    image.ingest_sheet = [{"code": "duplicate", "image": str(twin.pk)}, {"code": "depth"}]
+    assert [line["code"] for line in sheet_lines_known_to(cast["owner"], image)] == ["duplicate", "depth"]
+    assert [line["code"] for line in sheet_lines_known_to(cast["reader"], image)] == ["depth"]
