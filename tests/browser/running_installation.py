@@ -39,7 +39,7 @@ class Installation:
 
     def email(self, key: str) -> str:
         """Return the address that a person of the scenario signs in with."""
-        return next(row["email"] for row in SCENARIO["people"] if row["key"] == key)
+        return str(next(row["email"] for row in SCENARIO["people"] if row["key"] == key))
 
     def secret(self, key: str) -> str:
         """Return a person's password; for the guest the path of the link."""

@@ -60,7 +60,8 @@ def test_the_page_adds_nothing_to_the_window_of_the_server(visit, screen, modali
     open_view(page, x=x_mm, y=y_mm, **{"mm-per-px": 0.05}, a=image["id"], b="")
     now = placing(page)
     on_page = find_cross(picture(page), now, (x_mm, y_mm))
-    in_window = find_cross(*window_round(page, image, (x_mm, y_mm)), (x_mm, y_mm))
+    grey, stands = window_round(page, image, (x_mm, y_mm))
+    in_window = find_cross(grey, stands, (x_mm, y_mm))
     off_px = np.hypot(on_page[0] - in_window[0], on_page[1] - in_window[1]) / (image["um_per_px"] / UM_PER_MM)
     print(f"{modality} {screen}, page and window differ by {off_px:.3f} image px")
     assert off_px <= 0.1, f"the page shows the cross {off_px:.3f} image pixels beside the window of the server"

@@ -146,4 +146,5 @@ def settle(page: Page) -> NDArray[np.float64]:
 def picture(page: Page) -> NDArray[np.float64]:
     """Return the window without what lies over the painting, as grey levels (rows, columns)."""
     page.evaluate(BARE)
-    return settle(page).mean(axis=2)
+    grey: NDArray[np.float64] = settle(page).mean(axis=2)
+    return grey
