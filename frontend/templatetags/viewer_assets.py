@@ -16,12 +16,12 @@ __all__ = ["icon", "initials", "register", "viewer_entry", "viewer_fonts"]
 
 register = template.Library()
 
-VIEWER_FOLDER = Path(__file__).resolve().parent.parent / "viewer"
-MANIFEST_PATH = VIEWER_FOLDER / "dist" / "manifest.json"
-ICONS_PATH = VIEWER_FOLDER / "ui" / "icons.json"
+_VIEWER_FOLDER = Path(__file__).resolve().parent.parent / "viewer"
+_MANIFEST_PATH = _VIEWER_FOLDER / "dist" / "manifest.json"
+_ICONS_PATH = _VIEWER_FOLDER / "ui" / "icons.json"
 # The two faces in which the first words of a page are set; the rest may arrive later.
-PRELOADED_FONTS = ("vollkorn-latin-wght-normal", "alegreya-sans-latin-400-normal")
-ENTRY_SOURCES = {
+_PRELOADED_FONTS = ("vollkorn-latin-wght-normal", "alegreya-sans-latin-400-normal")
+_ENTRY_SOURCES = {
     "base": "base.ts",
     "examination": "main.ts",
     "points": "points.ts",
@@ -35,7 +35,7 @@ ENTRY_SOURCES = {
 def viewer_entry(name: str) -> SafeString:
     """Return the style sheets, preloads and module script of one entry of the viewer."""
     manifest = _manifest()
-    source = ENTRY_SOURCES[name]
+    source = _ENTRY_SOURCES[name]
     styles: list[str] = []
     preloads: list[str] = []
     _collect(manifest, source, styles=styles, preloads=preloads)
@@ -56,7 +56,7 @@ def viewer_fonts() -> str:
     files = [
         chunk["file"]
         for source, chunk in _manifest().items()
-        if source.endswith(".woff2") and Path(source).stem in PRELOADED_FONTS
+        if source.endswith(".woff2") and Path(source).stem in _PRELOADED_FONTS
     ]
     return " ".join(_address(file) for file in sorted(files))
 
@@ -106,15 +106,15 @@ def _manifest() -> dict[str, dict[str, Any]]:
         # A rebuilt viewer shows at the next request of a developer.
         _read_json.cache_clear()
     try:
-        return _read_json(MANIFEST_PATH)
+        return _read_json(_MANIFEST_PATH)
     except FileNotFoundError:
         raise ImproperlyConfigured(
-            f"The viewer is not built: {MANIFEST_PATH} is missing. Run 'npm ci' and 'npm run build' in {VIEWER_FOLDER}."
+            f"The viewer is not built: {_MANIFEST_PATH} is missing. Run 'npm ci' and 'npm run build' in {_VIEWER_FOLDER}."
         ) from None
 
 
 def _drawings() -> dict[str, dict[str, str]]:
-    return _read_json(ICONS_PATH)
+    return _read_json(_ICONS_PATH)
 
 
 @lru_cache(maxsize=4)

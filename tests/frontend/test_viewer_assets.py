@@ -22,7 +22,7 @@ MANIFEST = {
 def built_viewer(tmp_path, monkeypatch, settings):
     path = tmp_path / "manifest.json"
     path.write_text(json.dumps(MANIFEST), encoding="utf-8")
-    monkeypatch.setattr(viewer_assets, "MANIFEST_PATH", path)
+    monkeypatch.setattr(viewer_assets, "_MANIFEST_PATH", path)
     settings.STATIC_URL = "/static/"
     settings.STORAGES = {
         **settings.STORAGES,
