@@ -109,7 +109,8 @@ def _manifest() -> dict[str, dict[str, Any]]:
         return _read_json(_MANIFEST_PATH)
     except FileNotFoundError:
         raise ImproperlyConfigured(
-            f"The viewer is not built: {_MANIFEST_PATH} is missing. Run 'npm ci' and 'npm run build' in {_VIEWER_FOLDER}."
+            f"The viewer is not built: {_MANIFEST_PATH} is missing. "
+            f"Run 'npm ci' and 'npm run build' in {_VIEWER_FOLDER}."
         ) from None
 
 
