@@ -19,6 +19,6 @@ def citation_of(annotation: Annotation) -> str:
         "title": annotation.title or annotation.subject or _("annotation"),
         "work": work,
         "revision": annotation.revision_number,
-        "date": date_format(timezone.localtime(annotation.edited_at), "DATE_FORMAT"),
+        "date": date_format(timezone.localtime(annotation.edited_at), "j M Y"),
         "address": annotation_iri(annotation),
     }
