@@ -69,6 +69,9 @@ _PAGES = (
     _of_cast("bring-in", lambda cast: f"/works/{cast.artwork.pk}/bring-in/"),
     _of_cast("examine", lambda cast: f"/faces/{cast.face.pk}/examine/"),
     _of_cast("frame-setup", lambda cast: f"/faces/{cast.face.pk}/frame/"),
+    _of_cast(
+        "frame-correction", lambda cast: f"/frames/{cast.frame_id}/correction", method="POST", body={}, is_form=True
+    ),
     _of_cast("frame", lambda cast: f"/frames/{cast.frame_id}"),
     _of_image("image", lambda row: f"/images/{row.image.pk}/"),
     _of_image(

@@ -13,6 +13,7 @@ from imaging.services.correcting import CORRECTABLE_FIELDS
 from imaging.services.works import WORK_FIELDS
 
 __all__ = [
+    "FrameCorrectionForm",
     "ImageCorrectionForm",
     "InvitationForm",
     "MemberForm",
@@ -81,6 +82,17 @@ class StatedScaleForm(forms.Form):
         """Return the pixel of 0, 0, or None when it was left open."""
         x_px, y_px = self.cleaned_data.get("datum_x_px"), self.cleaned_data.get("datum_y_px")
         return None if x_px is None or y_px is None else (x_px, y_px)
+
+
+class FrameCorrectionForm(forms.Form):
+    """New measured lengths of a framed face, and where the new zero lies in the old millimetres."""
+
+    width_mm = forms.FloatField(label=_("Width measured again, mm"), min_value=1, max_value=100_000)
+    height_mm = forms.FloatField(label=_("Height measured again, mm"), min_value=1, max_value=100_000)
+    size_uncertainty_mm = forms.FloatField(label=_("Uncertainty of these lengths (95 %), mm"), min_value=0)
+    zero_x_mm = forms.FloatField(label=_("New zero at x, in the old mm"), initial=0)
+    zero_y_mm = forms.FloatField(label=_("New zero at y, in the old mm"), initial=0)
+    reason = forms.CharField(label=_("Why the frame is corrected"), max_length=500)
 
 
 class ToneForm(forms.Form):

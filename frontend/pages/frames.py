@@ -1,21 +1,25 @@
 """Setting up a face's frame, and the document that describes a frame version to the world."""
 
+import dataclasses
 from typing import Any
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils.translation import get_language
-from django.views.decorators.http import require_GET
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
 
 from frontend.pages.examination import frame_document, grid_document, image_document, open_fields
+from frontend.pages.forms import FrameCorrectionForm
 from imaging.access import access_face, access_frame, images_open_to, require_role
 from imaging.api.addresses import tile_address_template
-from imaging.models import Datum, Frame, PyramidKind, Role, TechnicalImage
-from imaging.services.framing import current_frame
-from imaging.services.publishing import current_pyramid
+from imaging.models import Datum, Face, Frame, PyramidKind, RegistrationStatus, Role, TechnicalImage
+from imaging.services.framing import FrameDescription, change_of_measure, correct_frame, current_frame
+from imaging.services.publishing import current_pyramid, start_publishing
 
-__all__ = ["show_frame", "show_frame_setup"]
+__all__ = ["correct_face_frame", "show_frame", "show_frame_setup"]
 
 
 @require_GET
@@ -23,6 +27,11 @@ def show_frame_setup(request: HttpRequest, face_id: str) -> HttpResponse:
     """Show an image of the face to click the corner and the edge on, and the measured lengths."""
     face = access_face(request.user, face_id)
     require_role(request.user, face.artwork.study, needed=Role.CONTRIBUTOR)
+    return render(request, "frame_setup.html", _setup_context(request, face))
+
+
+def _setup_context(request: HttpRequest, face: Face, *, form: FrameCorrectionForm | None = None) -> dict[str, Any]:
+    """Return what the page shows: an image to set the frame up on, or the form that corrects it."""
     frame = current_frame(face)
     images = images_open_to(request.user).filter(face=face).select_related("campaign").order_by("modality", "-version")
     data = {
@@ -36,8 +45,15 @@ def show_frame_setup(request: HttpRequest, face_id: str) -> HttpResponse:
         "csrf_token": get_token(request),
         "language": get_language(),
     }
-    context = {"face": face, "artwork": face.artwork, "frame": frame, "data": data, "has_image": images.exists()}
-    return render(request, "frame_setup.html", context)
+    measured = {name: getattr(frame, name, None) for name in ("width_mm", "height_mm", "size_uncertainty_mm")}
+    return {
+        "face": face,
+        "artwork": face.artwork,
+        "frame": frame,
+        "data": data,
+        "has_image": images.exists(),
+        "form": form or FrameCorrectionForm(initial=measured),
+    }
 
 
 def _raw_document(image: TechnicalImage) -> dict[str, Any]:
@@ -49,6 +65,33 @@ def _raw_document(image: TechnicalImage) -> dict[str, Any]:
         "raw_tile_url": tile_address_template(raw),
         "raw_grid": grid_document(raw),
     }
+
+
+@require_POST
+def correct_face_frame(request: HttpRequest, frame_id: str) -> HttpResponse:
+    """Make the next version of a frame and lay every image anew; the outline moves with the zero."""
+    frame = access_frame(request.user, frame_id)
+    author = require_role(request.user, frame.face.artwork.study, needed=Role.CONTRIBUTOR)
+    form = FrameCorrectionForm(request.POST)
+    if not form.is_valid():
+        return render(request, "frame_setup.html", _setup_context(request, frame.face, form=form), status=400)
+    stated = form.cleaned_data
+    description = FrameDescription(
+        width_mm=stated["width_mm"],
+        height_mm=stated["height_mm"],
+        datum=frame.datum,
+        datum_note=frame.datum_note,
+        size_uncertainty_mm=stated["size_uncertainty_mm"],
+        canvas_pitch_mm=frame.canvas_pitch_mm,
+    )
+    change = change_of_measure(frame, description, zero_at_mm=(stated["zero_x_mm"], stated["zero_y_mm"]))
+    outline_mm = change.new_from_old_mm(frame.outline_mm).tolist()
+    description = dataclasses.replace(description, outline_mm=tuple((x_mm, y_mm) for x_mm, y_mm in outline_mm))
+    new = correct_frame(frame, description, change=change, made_by=author, reason=stated["reason"])
+    for registration in new.registrations.filter(status=RegistrationStatus.ACCEPTED):
+        start_publishing(registration, wanted_by=author)
+    messages.success(request, _("Corrected. What hangs on the frame was carried over; the tiles are being laid anew."))
+    return redirect("frame-setup", frame.face_id)
 
 
 @require_GET

@@ -26,6 +26,7 @@ urlpatterns = [
     path("works/<str:artwork_id>/bring-in/", bring_in.show_bring_in, name="bring-in"),
     path("faces/<str:face_id>/examine/", examination.show_examination, name="examine"),
     path("faces/<str:face_id>/frame/", frames.show_frame_setup, name="frame-setup"),
+    path("frames/<str:frame_id>/correction", frames.correct_face_frame, name="frame-correction"),
     path("frames/<str:frame_id>", frames.show_frame, name="frame"),
     path("images/<str:image_id>/", images.show_image, name="image"),
     path("images/<str:image_id>/correction", images.correct_image_page, name="image-correction"),

@@ -111,3 +111,20 @@ def test_the_examination_page_without_a_frame_leads_to_setting_one_up(study):
     face = make_face(make_artwork(study))
     answer = signed_in(make_member(study)).get(f"/faces/{face.pk}/examine/")
     assert f"/faces/{face.pk}/frame/".encode() in answer.content
+
+
+def test_a_frame_corrected_in_the_browser_is_a_new_version_and_lays_the_images_anew(image):
+    frame = image.face.frames.get()
+    sent = {"width_mm": 32.4, "height_mm": 24, "size_uncertainty_mm": 0.2, "zero_x_mm": 0.5, "zero_y_mm": 0}
+    client = signed_in(image.brought_in_by)
+    client.post(f"/frames/{frame.pk}/correction", {**sent, "reason": "Steel rule, twice."})
+    new = image.face.frames.latest("version")
+    assert (new.version, new.outline_mm[0][0]) == (2, pytest.approx(-0.5 * 32.4 / 32))
+    assert image.jobs.latest("wanted_at").status == "waiting"
+
+
+def test_a_correction_without_a_reason_is_refused_beside_its_field(image):
+    frame = image.face.frames.get()
+    sent = {"width_mm": 32.4, "height_mm": 24, "size_uncertainty_mm": 0.2, "zero_x_mm": 0, "zero_y_mm": 0}
+    answer = signed_in(image.brought_in_by).post(f"/frames/{frame.pk}/correction", sent)
+    assert (answer.status_code, list(answer.context["form"].errors)) == (400, ["reason"])
