@@ -37,12 +37,12 @@ def _quiet(label: str, share: float) -> None:
     """Take progress and say nothing."""
 
 
-def prepare_plan(folder: Path, seed: int) -> Plan:
+def prepare_plan(folder: Path, seed: int, *, progress: Callable[[float], None] = lambda share: None) -> Plan:
     """Return the plan of a seed, from the folder when it was made before."""
     path = folder / f"plan_{seed}.npz"
     plan = load_plan(path, seed)
     if plan is None:
-        plan = build_plan(seed)
+        plan = build_plan(seed, progress=progress)
         save_plan(plan, path)
     return plan
 
@@ -96,7 +96,7 @@ def paint_images(
     scratch = folder / ".stack"
     scratch.mkdir(parents=True, exist_ok=True)
     progress("plan", 0.0)
-    plan = prepare_plan(scratch, seed)
+    plan = prepare_plan(scratch, seed, progress=lambda share: progress("plan", share))
     progress("plan", 1.0)
     return [_paint_one(folder, spec, plan, size, progress) for spec in specs]
 

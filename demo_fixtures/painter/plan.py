@@ -1,5 +1,6 @@
 """The plan: everything the tiles need to know, made once from a seed."""
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -90,21 +91,26 @@ def _cupping(cracks: Cracks, seed: int) -> NDArray[np.float32]:
     return np.asarray(cv2.GaussianBlur(lift, (0, 0), 0.8), np.float32)
 
 
-def build_plan(seed: int) -> Plan:
-    """Return the plan of a seed (10-30 s)."""
+def build_plan(seed: int, *, progress: Callable[[float], None] = lambda share: None) -> Plan:
+    """Return the plan of a seed (10-30 s); `progress` is told the share of the time that is usually spent."""
+    progress(0.01)
     cartoon = draw_cartoon(seed)
+    progress(0.3)
     studio = Studio(cartoon, seed)
     draw_priming(studio)
     draw_underdrawing(studio)
     wash_after = sum(len(part.points) for part in studio.parts)
     draw_first_ideas(studio)
     ideas = len(studio.parts)
+    progress(0.4)
     paint_motif(studio)
+    progress(0.75)
     under = concatenate_strokes(studio.parts[:ideas])
     over = _quiet_first_lip(concatenate_strokes(studio.parts[ideas:]))
     lead = np.where(cartoon.kind == LINEN, 1.0, np.clip(cartoon.colour.mean(axis=2) * 1.6, 0.1, 0.6)).astype(np.float32)
     lead[cartoon.kind == WALL] *= 0.8
     cracks = grow_cracks(lead, seed)
+    progress(0.95)
     later = lay_later_paint(studio)
     smooth = cv2.GaussianBlur(np.clip(cartoon.colour, 0, 0.9), (0, 0), 1.5)
     colour = np.asarray(cv2.resize(smooth, (640, 480), interpolation=cv2.INTER_AREA), np.float32)
