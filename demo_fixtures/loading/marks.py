@@ -12,14 +12,19 @@ __all__ = ["load_marks"]
 
 
 def load_marks(scenario: dict[str, Any], people: dict[str, Person], *, face: Face) -> int:
-    """Draw every annotation whose image is registered and that is not there yet; return how many were drawn."""
+    """Draw the annotations in the scenario's order up to the first whose image is not laid yet; return how many.
+
+    The order gives each the number under which notes and threads speak of it.
+    """
     drawn = 0
     for entry in scenario["annotations"]:
+        if Annotation.objects.filter(face=face, title=entry["title"]).exists():
+            continue
         image = TechnicalImage.objects.filter(
             face=face, master__original_name=f"{entry['drawn_on']}.tif", registrations__status="accepted"
         ).first()
-        if image is None or Annotation.objects.filter(face=face, title=entry["title"]).exists():
-            continue
+        if image is None:
+            break
         registration = image.registrations.filter(version=entry.get("drawn_with_registration", -1)).first()
         draw_annotation(
             face,

@@ -65,7 +65,7 @@ class Command(BaseCommand):
             # One after the other, so that each can be looked at while the next is painted.
             for name in wanted:
                 loader.load([name], size=options["size"], seed=options["seed"], say=progress)
-        load_marks(scenario, people, face=face)
+                load_marks(scenario, people, face=face)
 
 
 class _LineProgress:
