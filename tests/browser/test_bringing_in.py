@@ -1,9 +1,11 @@
 """A file comes in through the browser: interrupted, resumed after a reload, laid, published."""
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from tests.browser.fresh_image import paint_fresh_image
+from tests.browser.test_every_page import RULES
 from tests.browser.wall import examination_of
 
 __all__: list[str] = []
@@ -67,6 +69,9 @@ def test_what_is_not_answered_is_asked_beside_its_field(bring_in_page, demo, tmp
     page.set_input_files("#bring-files", fresh.file.rename(fresh.file.with_name("scan.tif")))
     page.get_by_role("button", name="Bring in", exact=True).click()
     expect(page.get_by_text("It is not known yet. One of these is needed. Choose it here.")).to_have_count(2)
+    for summary in page.locator(".bring-row summary").all():
+        summary.click()
+    assert Axe().run(page, options=RULES).violations_count == 0
 
 
 def test_a_broken_file_is_refused_in_its_row(bring_in_page, tmp_path):
