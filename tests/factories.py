@@ -165,7 +165,6 @@ def bring_in(path: Path, face: Face, person: Person, **slip: Any) -> TechnicalIm
     return image
 
 
-
 def make_annotation(
     face: Face, author: Person, *, image: TechnicalImage | None = None, shape_mm: Any = None, **words: str
 ) -> Annotation:

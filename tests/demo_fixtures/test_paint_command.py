@@ -22,7 +22,7 @@ def quick_plan(monkeypatch, small_plan):
     """Stand in for the half minute of planning; everything after it is the real thing."""
     plans = {3: small_plan}
     for module in (painting, shooting):
-        monkeypatch.setattr(module, "prepare_plan", lambda folder, seed: plans.get(seed) or bare_plan(seed))
+        monkeypatch.setattr(module, "prepare_plan", lambda folder, seed, **_: plans.get(seed) or bare_plan(seed))
 
 
 def paint(folder, *options):

@@ -42,13 +42,15 @@ class WholeCheck:
         shutil.rmtree(self._folders.output, ignore_errors=True)
         self._folders.output.mkdir(parents=True)
         viewer = ViewerBuild(self._root, site_packages=Environment(self._root).site_packages())
+        # Pages are rendered with the built viewer, in tests as well.
+        results = self._attempt("viewer-build", lambda: self._build(viewer))
         # Two lanes keep two cores busy; the browser comes last and alone, since it judges by time too.
         with ThreadPoolExecutor(2) as lanes:
             sources = lanes.submit(self._run_sources, viewer)
             tests = lanes.submit(self._run_all, steps.pytest_steps(self._folders, is_fast=self._is_fast))
-            results = [*sources.result(), *tests.result()]
+            results += [*sources.result(), *tests.result()]
         if not self._is_fast:
-            results += self._attempt("browser", lambda: self._run_browser(viewer))
+            results += self._attempt("browser", self._run_browser)
         self._say(summary(results))
         return bool(results) and all(result.is_good for result in results)
 
@@ -58,16 +60,20 @@ class WholeCheck:
             *self._attempt("viewer", lambda: self._run_viewer(viewer)),
         ]
 
+    def _build(self, viewer: ViewerBuild) -> list[StepResult]:
+        if not self._only or self._only & {"tests", "browser"}:
+            viewer.build()
+        return []
+
     def _run_viewer(self, viewer: ViewerBuild) -> list[StepResult]:
         names = {"viewer-lint", "viewer-types", "viewer-tests"}
         if self._only and not names & self._only:
             return []
         return self._run_all(steps.viewer_steps(self._folders, viewer.install_packages()))
 
-    def _run_browser(self, viewer: ViewerBuild) -> list[StepResult]:
+    def _run_browser(self) -> list[StepResult]:
         if self._only and "browser" not in self._only:
             return []
-        viewer.build()
         return self._run_all([steps.browser_step(self._folders, chromium=chromium_path())])
 
     def _attempt(self, name: str, work: Callable[[], list[StepResult]]) -> list[StepResult]:
