@@ -41,7 +41,6 @@ def _setup_context(request: HttpRequest, face: Face, *, form: FrameCorrectionFor
         "datums": [{"code": code, "label": str(label)} for code, label in Datum.choices],
         "images": [_raw_document(image) for image in images],
         "frames_url": f"/api/v1/faces/{face.pk}/frames",
-        "corrections_url": f"/api/v1/frames/{frame.pk}/corrections" if frame else None,
         "csrf_token": get_token(request),
         "language": get_language(),
     }
